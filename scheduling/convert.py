@@ -1,0 +1,328 @@
+"""Turns the rows of a day into the day file, exactly as the contract has it.
+
+Where the contract has no word for something, it is said with what there is. A
+closed arena is a fixed entry in it without horses, whose id begins with
+`closure`. An arena that opens later or closes earlier than the others gets one
+beginning with `hours`, all of it open to changeovers. A lesson's window ends
+where a horse's state or an instructor's hours forbid it.
+"""
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime, time, timedelta
+from typing import Any
+
+from exercises.geometry.data import as_planned
+from scheduling.changeover.stopwatch import Stretch, Tick, stretches
+from scheduling.changeover.work import Step
+from scheduling.dayplan.document import placed_from_data
+from scheduling.models import Changeover, ChangeoverMove
+from scheduling.queries import DayRows
+from school.models import Arena, Groundsperson, Lesson
+
+Data = dict[str, Any]
+Minutes = tuple[int, int]
+
+LESSON = "lesson-"
+DAY_MIN = 24 * 60
+
+
+def day_document(rows: DayRows) -> Data:
+    """Return the day file of a day's rows."""
+    opens = min((_minutes(one.opens_at) for one in rows.arenas), default=8 * 60)
+    closes = max((_minutes(one.closes_at) for one in rows.arenas), default=20 * 60)
+    school = rows.school
+    return {
+        "version": 1,
+        "date": rows.date.isoformat(),
+        "zone": school.zone,
+        "opens": _clock(opens),
+        "closes": _clock(closes),
+        "start_every_min": school.start_every_min,
+        "place_every_cm": school.place_every_cm,
+        **_crew(rows.groundspeople),
+        "handling": dict(school.handling),
+        "stock": _stock(rows),
+        "weights": {
+            "moved_start_s": school.moved_start_s,
+            "moved_arena_s": school.moved_arena_s,
+        },
+        "arenas": [_arena(rows, one) for one in rows.arenas],
+        "horses": [
+            {
+                "id": f"horse-{one.pk}",
+                "rest_min": one.rest_min,
+                "max_lessons": one.max_lessons,
+                "max_minutes": one.max_minutes,
+            }
+            for one in rows.horses
+        ],
+        "lessons": [
+            *(_lesson(rows, one) for one in rows.lessons),
+            *_blockers(rows, opens, closes),
+        ],
+    }
+
+
+def fingerprint(document: Mapping[str, Any]) -> str:
+    """Return the SHA-256 of a day file, whatever the order of its keys."""
+    text = json.dumps(document, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def is_lesson(day_id: str) -> bool:
+    """Say whether an id of the day file is a lesson's, and no closure's."""
+    return day_id.startswith(LESSON)
+
+
+def minute_of(rows: DayRows, at: datetime) -> int:
+    """Return a moment as minutes of the day by the wall clock, within the day."""
+    return _local(rows, at)
+
+
+def moment(rows: DayRows, clock: str) -> datetime:
+    """Return the aware moment of a clock time of the plan file."""
+    hours, minutes = int(clock[:2]), int(clock[3:])
+    day = rows.date + timedelta(days=hours // 24)
+    return datetime.combine(day, time(hours % 24, minutes), tzinfo=rows.zone)
+
+
+def _minutes(clock: time) -> int:
+    return clock.hour * 60 + clock.minute
+
+
+def _clock(minutes: int) -> str:
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+def _local(rows: DayRows, at: datetime) -> int:
+    """Return a moment as minutes of the day by the wall clock, within the day."""
+    local = at.astimezone(rows.zone)
+    if local.date() < rows.date:
+        return 0
+    if local.date() > rows.date:
+        return DAY_MIN
+    return _minutes(local.time())
+
+
+def _crew(people: Iterable[Groundsperson]) -> Data:
+    """Say how many changeovers may run at once, and when.
+
+    Those who lift in pairs count as half. With differing hours only those count
+    in which all are there; where there are none, one person's.
+    """
+    known = list(people)
+    if not known:
+        return {"crew": 1}
+    singles = sum(one.alone for one in known)
+    crew = max(1, singles + (len(known) - singles) // 2)
+    first = max(_minutes(one.works_from) for one in known)
+    last = min(_minutes(one.works_to) for one in known)
+    if first >= last:
+        longest = max(
+            known, key=lambda one: _minutes(one.works_to) - _minutes(one.works_from)
+        )
+        crew, first = 1, _minutes(longest.works_from)
+        last = _minutes(longest.works_to)
+    return {"crew": crew, "crew_from": _clock(first), "crew_to": _clock(last)}
+
+
+def _stock(rows: DayRows) -> dict[str, int]:
+    stock: dict[str, int] = {}
+    for one in rows.store:
+        stock[one.piece] = stock.get(one.piece, 0) + one.working
+    return stock
+
+
+def _arena(rows: DayRows, arena: Arena) -> Data:
+    return {
+        "id": f"arena-{arena.pk}",
+        "length_cm": arena.length_cm,
+        "lines": [
+            {
+                "id": f"line-{one.pk}",
+                "length_cm": one.length_cm,
+                "standing": rows.standing.get(one.pk, []),
+            }
+            for one in rows.lines
+            if one.arena_id == arena.pk
+        ],
+    }
+
+
+def _lesson(rows: DayRows, lesson: Lesson) -> Data:
+    start = _local(rows, lesson.starts_at)
+    minutes = int((lesson.ends_at - lesson.starts_at).total_seconds() // 60)
+    rides = lesson.booked_rides  # type: ignore[attr-defined]
+    horses = [one.horse_id for one in rides if one.horse_id is not None]
+    first, last = _window(rows, lesson, start, minutes, horses)
+    people = dict.fromkeys([lesson.instructor_id, *(one.rider_id for one in rides)])
+    arenas = dict.fromkeys(
+        [lesson.arena_id, *sorted(one.pk for one in lesson.other_arenas.all())]
+    )
+    return {
+        "id": f"{LESSON}{lesson.pk}",
+        "minutes": minutes,
+        "arenas": [f"arena-{pk}" for pk in arenas],
+        "not_before": _clock(first),
+        "not_after": _clock(last),
+        "booked": {"start": _clock(start), "arena": f"arena-{lesson.arena_id}"},
+        "people": [f"person-{pk}" for pk in people],
+        "horses": [f"horse-{pk}" for pk in horses],
+        "warm_up_min": lesson.warm_up_min,
+        "cool_down_min": lesson.cool_down_min,
+        "grid": _grid(lesson),
+        "needs_clear": lesson.needs_clear,
+    }
+
+
+def new_lesson(
+    rows: DayRows,
+    *,
+    minutes: int,
+    people: Sequence[int],
+    horses: Sequence[int],
+    grid: Data | None,
+) -> Data:
+    """Return a lesson that might be booked: at any time, in any arena."""
+    return {
+        "id": f"{LESSON}new",
+        "minutes": minutes,
+        "arenas": [f"arena-{one.pk}" for one in rows.arenas],
+        "not_before": "00:00",
+        "not_after": _clock(DAY_MIN - minutes),
+        "people": [f"person-{pk}" for pk in dict.fromkeys(people)],
+        "horses": [f"horse-{pk}" for pk in dict.fromkeys(horses)],
+        "grid": grid,
+    }
+
+
+def _grid(lesson: Lesson) -> Data | None:
+    grid = getattr(lesson, "grid", None)
+    if grid is None:
+        return None
+    return {
+        "start": [as_planned(one) for one in grid.start],
+        "end": [as_planned(one) for one in grid.end],
+        "approach_cm": grid.approach_cm,
+        "runout_cm": grid.runout_cm,
+        "may_mirror": grid.may_mirror,
+    }
+
+
+def _window(
+    rows: DayRows, lesson: Lesson, start: int, minutes: int, horses: list[int]
+) -> Minutes:
+    """Return the first and last start, with what forbids others taken off."""
+    if lesson.window_from is None or lesson.window_to is None:
+        return start, start
+    if lesson.state in {"running", "done"}:
+        return start, start
+    first = _local(rows, lesson.window_from)
+    last = min(_local(rows, lesson.window_to), DAY_MIN - minutes)
+    for taken_from, taken_to in forbidden_times(rows, lesson.instructor_id, horses):
+        if taken_to <= start:
+            first = max(first, taken_to)
+        elif taken_from >= start + minutes:
+            last = min(last, taken_from - minutes)
+    return min(first, start), max(last, start)
+
+
+def forbidden_times(
+    rows: DayRows, instructor: int, horses: Sequence[int]
+) -> list[Minutes]:
+    """Return the times in which a horse is off or the instructor away."""
+    times = [
+        (
+            _local(rows, one.state_from),
+            DAY_MIN if one.state_to is None else _local(rows, one.state_to),
+        )
+        for one in rows.horse_states
+        if one.horse_id in horses
+    ]
+    hours = [
+        one
+        for one in rows.instructor_hours
+        if one.instructor_id == instructor and one.weekday == rows.date.weekday()
+    ]
+    free_from = 0
+    for one in hours:
+        times.append((free_from, _minutes(one.from_at)))
+        free_from = _minutes(one.to_at)
+    if hours:
+        times.append((free_from, DAY_MIN))
+    return times
+
+
+def _blockers(rows: DayRows, opens: int, closes: int) -> list[Data]:
+    """Return the entries that keep closed arenas free of lessons."""
+    blockers = []
+    for arena in rows.arenas:
+        open_from, open_to = _minutes(arena.opens_at), _minutes(arena.closes_at)
+        if opens < open_from:
+            blockers.append(_blocker("hours-from", arena, opens, open_from, True))
+        if open_to < closes:
+            blockers.append(_blocker("hours-to", arena, open_to, closes, True))
+        times = [
+            (
+                max(_local(rows, one.closed_from), open_from),
+                min(_local(rows, one.closed_to), open_to),
+            )
+            for one in rows.closures
+            if one.arena_id == arena.pk
+        ]
+        blockers += [
+            _blocker(f"closure-{n}", arena, first, last, False)
+            for n, (first, last) in enumerate(times)
+            if first < last
+        ]
+    return blockers
+
+
+def _blocker(name: str, arena: Arena, first: int, last: int, resets: bool) -> Data:
+    """Return a fixed entry in an arena; `resets` lets changeovers be made in it."""
+    return {
+        "id": f"{name}-arena-{arena.pk}",
+        "minutes": last - first,
+        "arenas": [f"arena-{arena.pk}"],
+        "not_before": _clock(first),
+        "not_after": _clock(first),
+        "booked": {"start": _clock(first), "arena": f"arena-{arena.pk}"},
+        "people": [],
+        "horses": [],
+        "warm_up_min": 0,
+        "cool_down_min": last - first if resets else 0,
+        "grid": None,
+        "needs_clear": False,
+    }
+
+
+def stretches_of(changeover: Changeover) -> tuple[Stretch, ...]:
+    """Return what a finished changeover tells of the time its work takes.
+
+    Ticks from before it was started, or after it was done, count at these.
+    """
+    if changeover.started_at is None or changeover.done_at is None:
+        return ()
+    done_s = (changeover.done_at - changeover.started_at).total_seconds()
+    ticks = []
+    for move in changeover.moves.all():
+        at_s = done_s
+        if move.ticked_at is not None:
+            at_s = (move.ticked_at - changeover.started_at).total_seconds()
+        ticks.append(Tick(_step(move), min(max(at_s, 0.0), done_s)))
+    who = changeover.who
+    return stretches(
+        ticks,
+        done_s,
+        str(who) if who else "",
+        pair=who is not None and not who.alone,
+    )
+
+
+def _step(move: ChangeoverMove) -> Step:
+    return (
+        placed_from_data(move.was) if move.was else None,
+        placed_from_data(move.now) if move.now else None,
+    )

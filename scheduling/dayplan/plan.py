@@ -1,0 +1,137 @@
+"""Writes the plan file: what is done when, where every row lies, every move."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from scheduling.changeover.effort import US_PER_S
+from scheduling.changeover.moves import Changeover, Move, changeover
+from scheduling.changeover.setups import Setup
+from scheduling.dayplan.day import clock
+from scheduling.dayplan.document import placed_as_data
+from scheduling.dayplan.numbers import Numbers
+from scheduling.dayplan.placing import Placed
+from scheduling.solver.problem import MORNING
+from scheduling.solver.result import Reset, Result
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What the search ended with."""
+
+    numbers: Numbers
+    result: Result | None
+    placed: Placed | None
+    bound_s: int
+    as_booked_reset_s: int | None
+    seed: int
+
+
+def plan_document(outcome: Outcome) -> dict[str, Any]:
+    """Write the plan of a search that found one, without its elapsed time."""
+    numbers, result, placed = outcome.numbers, outcome.result, outcome.placed
+    if result is None or placed is None:
+        raise RuntimeError("there is no plan to write")
+    resets = _resets(numbers, result, placed)
+    objective = result.objective_s
+    bound = min(outcome.bound_s, objective)
+    return {
+        "version": 1,
+        "status": "proved" if bound == objective else "stopped",
+        "objective_s": objective,
+        "bound_s": bound,
+        "reset_s": sum(reset["seconds"] for reset in resets),
+        "as_booked_reset_s": outcome.as_booked_reset_s,
+        "elapsed_s": 0.0,
+        "seed": outcome.seed,
+        "lessons": _lessons(numbers, result, placed),
+        "resets": resets,
+        "broken": [],
+    }
+
+
+def _lessons(numbers: Numbers, result: Result, placed: Placed) -> list[dict[str, Any]]:
+    where = dict(placed.places.keys())
+    rows = []
+    for n, lesson in enumerate(numbers.day.lessons):
+        line = where.get(n)
+        place = placed.places[n, line] if line is not None else None
+        rows.append(
+            {
+                "id": lesson.id,
+                "arena": numbers.day.arenas[result.arenas[n]].id,
+                "line": None if line is None else numbers.lines[line][1].id,
+                "start": clock(result.starts[n]),
+                "offset_cm": None if place is None else place.offset_cm,
+                "mirrored": place is not None and place.mirrored,
+            }
+        )
+    return rows
+
+
+def _resets(numbers: Numbers, result: Result, placed: Placed) -> list[dict[str, Any]]:
+    timed = {(r.line, r.before, r.strip): r for r in result.resets}
+    written: list[tuple[Reset, dict[str, Any]]] = []
+    for line, chain in enumerate(result.chains):
+        standing: Setup = numbers.lines[line][1].standing
+        left_by = MORNING
+        for before in [MORNING, *(arc[2] for arc in chain)]:
+            strip = timed.get((line, before, True))
+            if strip is not None:
+                made = changeover(standing, (), numbers.day.handling)
+                written.append((strip, _reset(numbers, result, strip, left_by, made)))
+                standing = ()
+            arc = next((one for one in chain if one[1] == before), None)
+            if arc is None:
+                continue
+            row, after = numbers.row(arc[2]), arc[2]
+            wanted: Setup = ()
+            if row is not None:
+                wanted = row.stand(row.start, placed.places[after, line])
+            reset = timed.get((line, before, False))
+            if reset is not None:
+                made = changeover(standing, wanted, numbers.day.handling)
+                written.append((reset, _reset(numbers, result, reset, left_by, made)))
+            standing = wanted
+            if row is not None:
+                standing = row.stand(row.end, placed.places[after, line])
+                left_by = after
+    written.sort(key=lambda one: (one[0].start, one[0].line, not one[0].strip))
+    return [document for _, document in written]
+
+
+def _makes_way_for(numbers: Numbers, result: Result, reset: Reset) -> int:
+    """Return whom a reset is for: a strip for its pieces, the next row built."""
+    clears = reset.after != MORNING and numbers.row(reset.after) is None
+    if not reset.strip or clears:
+        return reset.after
+    ends = reset.start + reset.minutes
+    order = sorted((start, n) for n, start in enumerate(result.starts))
+    rows = [n for start, n in order if start >= ends and numbers.row(n) is not None]
+    return rows[0] if rows else order[-1][1]
+
+
+def _reset(
+    numbers: Numbers, result: Result, reset: Reset, left_by: int, made: Changeover
+) -> dict[str, Any]:
+    lessons = numbers.day.lessons
+    arena, line = numbers.lines[reset.line]
+    return {
+        "for": lessons[_makes_way_for(numbers, result, reset)].id,
+        "after": None if left_by == MORNING else lessons[left_by].id,
+        "arena": numbers.day.arenas[arena].id,
+        "line": line.id,
+        "from": clock(reset.start),
+        "to": clock(reset.start + reset.minutes),
+        "seconds": made.seconds,
+        "moves": [move_as_data(move) for move in made.moves],
+    }
+
+
+def move_as_data(move: Move) -> dict[str, Any]:
+    """Write a move with the keys of the contract."""
+    return {
+        "do": move.do.value,
+        "was": None if move.was is None else placed_as_data(move.was),
+        "now": None if move.now is None else placed_as_data(move.now),
+        "seconds": round(move.cost_us / US_PER_S, 2),
+    }

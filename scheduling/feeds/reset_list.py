@@ -1,0 +1,83 @@
+"""The groundsperson's feed: one entry for each changeover, the list in it."""
+
+from collections import Counter
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+
+from exercises.geometry.units import Units
+from scheduling.models import Changeover
+from scheduling.queries import changeovers_of_groundsperson
+from scheduling.wording import changeover_words
+from school.calendars.components import Entry
+from school.calendars.snapshots import Snapshot
+from school.convert import units_of
+from school.models import FeedToken, School
+
+BACK = timedelta(days=14)
+AHEAD = timedelta(days=120)
+REFRESH_MIN = 15
+ALARM_MIN = 10
+
+_DOING = {"shift": "to shift", "change": "to change", "build": "to build"}
+
+
+def reset_snapshot(school: School, token: FeedToken, now: datetime) -> Snapshot:
+    """Return the feed of a groundsperson's changeovers; no rider is named."""
+    if token.person is None:
+        raise RuntimeError("a groundsperson's feed has a person")
+    changeovers = changeovers_of_groundsperson(
+        token.person.groundsperson, now - BACK, now + AHEAD
+    )
+    zone, units = ZoneInfo(school.zone), units_of(school)
+    return Snapshot(
+        name=f"Resets, {school.name}",
+        zone=school.zone,
+        refresh_min=REFRESH_MIN,
+        entries=tuple(_entry(one, zone, units) for one in changeovers),
+    )
+
+
+def _entry(changeover: Changeover, zone: ZoneInfo, units: Units) -> Entry:
+    line, plan = changeover.line, changeover.plan
+    moves = [
+        {"do": one.do, "was": one.was, "now": one.now} for one in changeover.moves.all()
+    ]
+    first, *steps = changeover_words(moves, line.datum, units)
+    numbered = [f"{n}. {words}" for n, words in enumerate(steps, start=1)]
+    made = plan.made_at.astimezone(zone)
+    day = changeover.starts_at.astimezone(zone).date()
+    text = "\n".join(
+        [
+            f"For {changeover.lesson.title}, {line.name}.",
+            first,
+            *numbered,
+            "Measure every gap again before the first horse jumps.",
+            f"As of {made:%d %b %H:%M}.",
+            f"Live list: {settings.BASE_URL}/resets/{day.isoformat()}/",
+        ]
+    )
+    return Entry(
+        uid=changeover.uid,
+        sequence=plan.version,
+        changed_at=plan.made_at,
+        starts_at=changeover.starts_at,
+        ends_at=changeover.ends_at,
+        summary=f"{line.arena.name}: {_short(moves)}, {_minutes(changeover)} min",
+        location=f"{line.arena.name}, {line.name}",
+        description=text,
+        url=f"{settings.BASE_URL}/resets/{day.isoformat()}/",
+        alarm_min=ALARM_MIN,
+    )
+
+
+def _short(moves: list[dict[str, object]]) -> str:
+    """Say what is most of the work, "3 to shift, 1 to build" say."""
+    count = Counter(str(one["do"]) for one in moves)
+    parts = [f"{count[do]} {words}" for do, words in _DOING.items() if count[do]]
+    return ", ".join(parts) if parts else f"{count['strip']} to strip"
+
+
+def _minutes(changeover: Changeover) -> int:
+    return int((changeover.ends_at - changeover.starts_at).total_seconds() // 60)

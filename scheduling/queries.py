@@ -1,0 +1,376 @@
+"""What is asked of plans, changeovers and the rows a day is planned from."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import Prefetch, QuerySet
+
+from exercises.geometry.data import as_planned
+from scheduling.changeover.setups import Place
+from scheduling.dayplan.document import placed_as_data, read_day
+from scheduling.models import (
+    Changeover,
+    ChangeoverMove,
+    DayPlan,
+    PlannedLesson,
+    PlanRun,
+    Standing,
+)
+from school.enums import HOLDING_STATES, LessonState
+from school.models import (
+    Arena,
+    ArenaClosure,
+    Groundsperson,
+    Horse,
+    HorseState,
+    InstructorHours,
+    Lesson,
+    LessonGrid,
+    Line,
+    School,
+    StorePiece,
+)
+from school.queries.lessons import day_bounds, lessons_with_all
+from school.queries.schools import the_school
+
+Elements = list[dict[str, Any]]
+
+LONGEST_LEFT = timedelta(days=60)
+"""A plan older than this no longer says what stands."""
+
+
+@dataclass(frozen=True, slots=True)
+class DayRows:
+    """Everything a day is planned from, as rows."""
+
+    date: date
+    school: School
+    arenas: Sequence[Arena]
+    lines: Sequence[Line]
+    standing: Mapping[int, Elements]
+    closures: Sequence[ArenaClosure]
+    lessons: Sequence[Lesson]
+    horses: Sequence[Horse]
+    horse_states: Sequence[HorseState]
+    instructor_hours: Sequence[InstructorHours]
+    groundspeople: Sequence[Groundsperson]
+    store: Sequence[StorePiece]
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The school's time zone."""
+        return ZoneInfo(self.school.zone)
+
+
+def day_rows(day: date) -> DayRows:
+    """Return the rows of a local day, in a constant number of queries."""
+    school = the_school()
+    first, last = day_bounds(day, ZoneInfo(school.zone))
+    return DayRows(
+        date=day,
+        school=school,
+        arenas=list(Arena.objects.order_by("name", "pk")),
+        lines=list(Line.objects.order_by("arena_id", "name", "pk")),
+        standing=standing_before(day),
+        closures=list(
+            ArenaClosure.objects.filter(
+                closed_from__lt=last, closed_to__gt=first
+            ).order_by("closed_from", "pk")
+        ),
+        lessons=list(
+            lessons_with_all().filter(
+                state__in=HOLDING_STATES, starts_at__gte=first, starts_at__lt=last
+            )
+        ),
+        horses=list(Horse.objects.order_by("pk")),
+        horse_states=list(
+            HorseState.objects.filter(state_from__lt=last)
+            .exclude(state_to__lte=first)
+            .order_by("state_from", "pk")
+        ),
+        instructor_hours=list(InstructorHours.objects.order_by("from_at", "pk")),
+        groundspeople=list(
+            Groundsperson.objects.select_related("person").order_by("works_from", "pk")
+        ),
+        store=list(StorePiece.objects.order_by("piece", "place")),
+    )
+
+
+def plans_with_all() -> QuerySet[DayPlan]:
+    """Return plans with their lessons and changeovers, in few queries."""
+    planned = PlannedLesson.objects.select_related(
+        "lesson__instructor__person", "arena", "line"
+    ).order_by("starts_at", "pk")
+    return DayPlan.objects.select_related("made_by__person").prefetch_related(
+        Prefetch("lessons", queryset=planned),
+        Prefetch("changeovers", queryset=changeovers_with_all()),
+    )
+
+
+def plan_of_day(day: date) -> DayPlan | None:
+    """Return the day's published plan, else its newest draft."""
+    states = [DayPlan.State.DRAFT, DayPlan.State.PUBLISHED]
+    return (
+        plans_with_all()
+        .filter(date=day, state__in=states)
+        # By the alphabet, a draft comes after what is published when reversed.
+        .order_by("-state", "-version")
+        .first()
+    )
+
+
+def draft_of_day(day: date) -> DayPlan | None:
+    """Return the newest draft of a day, beside what is published."""
+    return (
+        plans_with_all()
+        .filter(date=day, state=DayPlan.State.DRAFT)
+        .order_by("-version")
+        .first()
+    )
+
+
+def published_plan(day: date) -> DayPlan | None:
+    """Return the day's published plan, without what belongs to it."""
+    return DayPlan.objects.filter(date=day, state=DayPlan.State.PUBLISHED).first()
+
+
+def run_under_way(day: date, kind: str) -> PlanRun | None:
+    """Return the run of a kind that waits or is at work for a day."""
+    states = [PlanRun.State.QUEUED, PlanRun.State.RUNNING]
+    return PlanRun.objects.filter(date=day, kind=kind, state__in=states).first()
+
+
+def latest_runs(day: date) -> dict[str, PlanRun]:
+    """Return the newest run of each kind of a day."""
+    runs = PlanRun.objects.filter(date=day).order_by("asked_at", "pk")
+    return {one.kind: one for one in runs}
+
+
+def planned_place(lesson: Lesson, grid: LessonGrid) -> PlannedLesson | None:
+    """Return where the published plan puts a lesson's row.
+
+    None without such a plan, and where it was made for another row, arena or time.
+    """
+    planned = (
+        PlannedLesson.objects.filter(
+            lesson=lesson,
+            plan__state=DayPlan.State.PUBLISHED,
+            line__isnull=False,
+            arena=lesson.arena_id,
+            starts_at=lesson.starts_at,
+        )
+        .select_related("line__arena", "plan")
+        .order_by("-plan__date", "-pk")
+        .first()
+    )
+    if planned is None:
+        return None
+    wanted = [as_planned(one) for one in grid.start]
+    made_for = [
+        (one.get("grid") or {}).get("start")
+        for one in planned.plan.document.get("lessons", [])
+        if one["id"] == f"lesson-{lesson.pk}"
+    ]
+    return planned if made_for == [wanted] else None
+
+
+def changeovers_with_all() -> QuerySet[Changeover]:
+    """Return changeovers that still stand, in order, with all a list shows."""
+    return (
+        Changeover.objects.exclude(lesson__state=LessonState.CANCELLED)
+        .select_related(
+            "lesson__instructor__person",
+            "lesson__grid__revision__exercise",
+            "after_lesson",
+            "line__arena",
+            "who__person",
+            "plan",
+        )
+        .prefetch_related(
+            Prefetch("moves", queryset=ChangeoverMove.objects.order_by("position"))
+        )
+        .order_by("starts_at", "line_id", "pk")
+    )
+
+
+def changeovers_of_day(day: date) -> list[Changeover]:
+    """Return the reset list: the changeovers of a day's published plan, in order."""
+    return list(
+        changeovers_with_all().filter(
+            plan__date=day, plan__state=DayPlan.State.PUBLISHED
+        )
+    )
+
+
+def changeovers_of_groundsperson(
+    groundsperson: Groundsperson, first: datetime, last: datetime
+) -> list[Changeover]:
+    """Return a groundsperson's published changeovers, from one moment to another."""
+    return list(
+        changeovers_with_all().filter(
+            plan__state=DayPlan.State.PUBLISHED,
+            who=groundsperson,
+            starts_at__gte=first,
+            starts_at__lt=last,
+        )
+    )
+
+
+def changeover_with_all(pk: int) -> Changeover | None:
+    """Return one changeover with everything its page shows."""
+    return changeovers_with_all().filter(pk=pk).first()
+
+
+def timed_changeovers(most: int = 400) -> list[Changeover]:
+    """Return the latest changeovers that were started and done, newest first."""
+    return list(
+        Changeover.objects.filter(started_at__isnull=False, done_at__isnull=False)
+        .select_related("who__person")
+        .prefetch_related(
+            Prefetch("moves", queryset=ChangeoverMove.objects.order_by("position"))
+        )
+        .order_by("-done_at", "-pk")[:most]
+    )
+
+
+def standing_before(day: date) -> dict[int, Elements]:
+    """Return what stands on each line before a day's work, by line.
+
+    What was last seen counts, or what a plan published for a day since then
+    leaves. A plan published for the day itself keeps what it was made from,
+    unless somebody has corrected it since: its own work changes nothing.
+    """
+    zone = ZoneInfo(the_school().zone)
+    seen = {one.line_id: one for one in Standing.objects.order_by("line_id")}
+    standing = {line: list(one.elements) for line, one in seen.items()}
+    plans = DayPlan.objects.filter(
+        date__gte=day - LONGEST_LEFT,
+        date__lte=day,
+        state=DayPlan.State.PUBLISHED,
+    ).order_by("date", "pk")
+    for plan in plans:
+        if plan.date < day:
+            standing |= {
+                line: elements
+                for line, (clock, elements) in _left_by(plan).items()
+                if line not in seen
+                or seen[line].as_of_at < _moment(plan.date, clock, zone)
+            }
+        else:
+            corrected = {
+                line
+                for line, one in seen.items()
+                if one.corrected_by_id is not None and one.as_of_at > plan.made_at
+            }
+            standing |= {
+                line: elements
+                for line, elements in _made_from(plan).items()
+                if line not in corrected
+            }
+    return standing
+
+
+def _moment(day: date, clock: str, zone: ZoneInfo) -> datetime:
+    first, _ = day_bounds(day, zone)
+    hours, minutes = int(clock[:2]), int(clock[3:])
+    return first.replace(hour=min(hours, 23), minute=minutes if hours < 24 else 59)
+
+
+def _made_from(plan: DayPlan) -> dict[int, Elements]:
+    """Return what stood on each line when the plan was made."""
+    return {
+        key_of(line["id"]): line.get("standing", [])
+        for arena in plan.document.get("arenas", [])
+        for line in arena["lines"]
+    }
+
+
+def _left_by(plan: DayPlan) -> dict[int, tuple[str, Elements]]:
+    """Return what a plan leaves on the lines it uses, and since when."""
+    day = read_day(plan.document)
+    left: dict[int, tuple[str, Elements]] = {}
+    for reset in plan.plan["resets"]:
+        elements = [move["now"] for move in reset["moves"] if move["now"]]
+        _later(left, key_of(reset["line"]), reset["to"], elements)
+    rows = {lesson.id: lesson for lesson in day.lessons}
+    for planned in plan.plan["lessons"]:
+        lesson = rows[planned["id"]]
+        if planned["line"] is None or lesson.grid is None:
+            continue
+        place = Place(planned["offset_cm"], planned["mirrored"])
+        setup = lesson.grid.stand(lesson.grid.end, place)
+        ends = _clock_after(planned["start"], lesson.minutes)
+        elements = [placed_as_data(one) for one in setup]
+        _later(left, key_of(planned["line"]), ends, elements)
+    return left
+
+
+def _later(
+    left: dict[int, tuple[str, Elements]], line: int, when: str, elements: Elements
+) -> None:
+    if line not in left or left[line][0] <= when:
+        left[line] = (when, elements)
+
+
+def _clock_after(start: str, minutes: int) -> str:
+    total = int(start[:2]) * 60 + int(start[3:]) + minutes
+    return f"{total // 60:02d}:{total % 60:02d}"
+
+
+def key_of(day_id: str) -> int:
+    """Return the primary key in an id of the day file, `line-7` say."""
+    return int(day_id.rpartition("-")[2])
+
+
+def trouble_at(lesson: Lesson) -> list[str]:
+    """Return what the groundsperson said went otherwise before a lesson."""
+    notes = Changeover.objects.filter(
+        lesson=lesson, plan__state=DayPlan.State.PUBLISHED
+    ).order_by("starts_at", "pk")
+    return [
+        line
+        for note in notes.values_list("note", flat=True)
+        for line in note.splitlines()
+    ]
+
+
+def published_place(lesson: Lesson) -> tuple[Line, Place] | None:
+    """Return where a lesson's row stands by the published plan, if it says so."""
+    planned = (
+        PlannedLesson.objects.filter(
+            lesson=lesson,
+            plan__state=DayPlan.State.PUBLISHED,
+            line__isnull=False,
+            offset_cm__isnull=False,
+        )
+        .select_related("line__arena")
+        .order_by("-plan__version", "pk")
+        .first()
+    )
+    if planned is None or planned.line is None or planned.offset_cm is None:
+        return None
+    return planned.line, Place(planned.offset_cm, planned.mirrored)
+
+
+def lines_with_standing() -> list[Line]:
+    """Return every line with what stands on it, by arena; one query."""
+    return list(
+        Line.objects.select_related("arena", "standing").order_by(
+            "arena__name", "name", "pk"
+        )
+    )
+
+
+def changeovers_left_on(line: Line, day: date) -> list[Changeover]:
+    """Return the changeovers of a line that are still to be done on a day."""
+    return list(
+        changeovers_with_all().filter(
+            plan__date=day,
+            plan__state=DayPlan.State.PUBLISHED,
+            line=line,
+            done_at=None,
+        )
+    )

@@ -1,0 +1,349 @@
+"""Compiled: annealing over the arena, line and start of every task.
+
+Resets are costed exactly between the tasks of a line; clashes, resets without
+their minutes and resets the crew cannot do in time are paid for by the minute, so
+that the search may pass through days that cannot be, and keeps only clean ones.
+"""
+
+import numpy as np
+
+from scheduling.solver.compiled import compiled
+
+MISSING_S = 30
+"""What each missing minute costs while searching [s]."""
+
+_MODULUS = 2147483647
+
+
+@compiled
+def _dice(state, sides):
+    """Throw a die: Lehmer's generator (Park and Miller, CACM 31, 1988, 1192-1201)."""
+    state[0] = state[0] * 48271 % _MODULUS
+    return state[0] % sides
+
+
+@compiled
+def arena_cost(arena, order, count, chosen, p, jobs):
+    """Cost of an arena's resets, missing minutes included [s]; lists its resets.
+
+    `jobs` gets (from, to, minutes) of each reset: the last gap that holds it, or
+    the widest.
+    """
+    (
+        _,
+        line_of,
+        start_of,
+        minutes,
+        warm,
+        cool,
+        clears,
+        seconds,
+        _,
+        line_arena,
+        crew,
+    ) = p
+    total, found = 0, 0
+    last = np.full(len(line_arena), -1, np.int64)
+    for at in range(count):
+        n = order[at]
+        start = start_of[chosen[n]]
+        if at:
+            b = order[at - 1]
+            late = start_of[chosen[b]] + minutes[b] - start
+            if late > 0:
+                total += MISSING_S * 4 * late
+        for line in range(len(line_arena)):
+            if line != line_of[chosen[n]] and not (
+                clears[n] and line_arena[line] == arena
+            ):
+                continue
+            before = -1 if last[line] < 0 else order[last[line]]
+            cost = seconds[line, before + 1, n]
+            total += cost
+            need = -(-cost // 60)
+            if need > 0:
+                best, best_from, best_to = -100000, 0, 0
+                for k in range(at, last[line], -1):
+                    y = order[k]
+                    until = start_of[chosen[y]] + (warm[n] if k == at else 0)
+                    if k:
+                        x = order[k - 1]
+                        since = start_of[chosen[x]] + minutes[x] - cool[x]
+                    else:
+                        since = crew[1]
+                    since, until = max(since, crew[1]), min(until, crew[2])
+                    if until - since > best:
+                        best, best_from, best_to = until - since, since, until
+                    if best >= need:
+                        break
+                if best < need:
+                    total += MISSING_S * (need - best)
+                jobs[found, 0], jobs[found, 1] = best_from, best_to
+                jobs[found, 2] = need
+                found += 1
+            last[line] = at
+    return total, found
+
+
+@compiled
+def crew_late(jobs, counts, crew, todo, free):
+    """Minutes by which the crew is late, the most urgent reset first."""
+    if crew <= 0:
+        return counts.sum() * 1000
+    size = 0
+    for a in range(len(counts)):
+        for k in range(counts[a]):
+            for c in range(3):
+                todo[size, c] = jobs[a, k, c]
+            size += 1
+    for c in range(crew):
+        free[c] = 0
+    late = 0
+    while size:
+        who = 0
+        for c in range(1, crew):
+            if free[c] < free[who]:
+                who = c
+        earliest = todo[0, 0]
+        for k in range(1, size):
+            earliest = min(earliest, todo[k, 0])
+        at = max(free[who], earliest)
+        pick = -1
+        for k in range(size):
+            if todo[k, 0] <= at and (pick < 0 or todo[k, 1] < todo[pick, 1]):
+                pick = k
+        free[who] = at + todo[pick, 2]
+        late += max(0, free[who] - max(todo[pick, 1], todo[pick, 0] + todo[pick, 2]))
+        size -= 1
+        for c in range(3):
+            todo[pick, c] = todo[size, c]
+    return late
+
+
+@compiled
+def clash_minutes(n, chosen, p):
+    """Minutes for which a task is together with one it must be apart from."""
+    start_of, minutes, rest = p[2], p[3], p[8]
+    total, mine = 0, start_of[chosen[n]]
+    for k in range(len(minutes)):
+        if rest[n, k] < 0:
+            continue
+        other = start_of[chosen[k]]
+        apart = max(mine - other - minutes[k], other - mine - minutes[n])
+        if apart < rest[n, k]:
+            total += rest[n, k] - apart
+    return total
+
+
+@compiled
+def _take_out(n, arena, order, count):
+    k = 0
+    while order[arena, k] != n:
+        k += 1
+    count[arena] -= 1
+    for j in range(k, count[arena]):
+        order[arena, j] = order[arena, j + 1]
+
+
+@compiled
+def _put_in(n, arena, order, count, chosen, start_of):
+    k = count[arena]
+    mine = start_of[chosen[n]]
+    while k and (
+        start_of[chosen[order[arena, k - 1]]] > mine
+        or (start_of[chosen[order[arena, k - 1]]] == mine and order[arena, k - 1] > n)
+    ):
+        order[arena, k] = order[arena, k - 1]
+        k -= 1
+    order[arena, k] = n
+    count[arena] += 1
+
+
+@compiled
+def _same_place(option, like, first, task, p):
+    """Return the option of a task with the arena, line and start of another's."""
+    arena_of, line_of, start_of = p[0], p[1], p[2]
+    for k in range(first[task], first[task + 1]):
+        if (
+            arena_of[k] == arena_of[like]
+            and start_of[k] == start_of[like]
+            and (line_of[k] == line_of[like] or line_of[k] < 0 or line_of[like] < 0)
+        ):
+            return k
+    return option
+
+
+@compiled
+def _propose(state, chosen, order, count, first, p, moved, to):
+    """Propose a change: one task elsewhere, two changed over, or two arenas'."""
+    arena_of, start_of, minutes = p[0], p[2], p[3]
+    size = len(chosen)
+    n = _dice(state, size)
+    kind = _dice(state, 100)
+    if kind < 8:
+        return _propose_swap_of_arenas(state, chosen, order, count, first, p, moved, to)
+    if kind < 45:
+        k = _dice(state, size)
+        if k == n:
+            return 0
+        moved[0], to[0] = n, _same_place(chosen[n], chosen[k], first, n, p)
+        moved[1], to[1] = k, _same_place(chosen[k], chosen[n], first, k, p)
+        return 2 if to[0] != chosen[n] and to[1] != chosen[k] else 0
+    option = first[n] + _dice(state, first[n + 1] - first[n])
+    if option == chosen[n]:
+        return 0
+    moved[0], to[0] = n, option
+    if kind < 70:
+        # Whoever is in the way goes where the other came from.
+        for j in range(count[arena_of[option]]):
+            k = order[arena_of[option], j]
+            other = start_of[chosen[k]]
+            if (
+                k != n
+                and other < start_of[option] + minutes[n]
+                and start_of[option] < other + minutes[k]
+            ):
+                moved[1], to[1] = k, _same_place(chosen[k], chosen[n], first, k, p)
+                return 2 if to[1] != chosen[k] else 1
+    return 1
+
+
+@compiled
+def _propose_swap_of_arenas(state, chosen, order, count, first, p, moved, to):
+    """Propose that two arenas change over all that starts within some time."""
+    arena_of, start_of = p[0], p[2]
+    arenas = len(count)
+    a, b = _dice(state, arenas), _dice(state, arenas)
+    if a == b:
+        return 0
+    since = start_of[chosen[_dice(state, len(chosen))]]
+    until = since + 60 + 30 * _dice(state, 12)
+    found = 0
+    for where, other in ((a, b), (b, a)):
+        for j in range(count[where]):
+            n = order[where, j]
+            at = start_of[chosen[n]]
+            if not since <= at < until:
+                continue
+            new = -1
+            for k in range(first[n], first[n + 1]):
+                if (
+                    arena_of[k] == other
+                    and start_of[k] == at
+                    and (new < 0 or _dice(state, 2))
+                ):
+                    new = k
+            if new < 0:
+                return 0
+            moved[found], to[found] = n, new
+            found += 1
+    return found
+
+
+@compiled
+def anneal(chosen, first, cost, moves, hot, cold, seed, p):
+    """Search for `moves` moves from the options chosen; keep the best clean day.
+
+    Returns its cost, or -1 if none was met; `chosen` becomes its options.
+    """
+    arena_of, start_of, crew = p[0], p[2], p[10]
+    size = len(chosen)
+    arenas = max(arena_of.max(), p[9].max()) + 1
+    most = size * max(1, len(p[9]))
+    order, count = np.zeros((arenas, size + 1), np.int64), np.zeros(arenas, np.int64)
+    jobs, tried = np.zeros((arenas, most, 3), np.int64), np.zeros((most, 3), np.int64)
+    kept, kept_count = np.zeros((arenas, most, 3), np.int64), np.zeros(arenas, np.int64)
+    job_count, value = np.zeros(arenas, np.int64), np.zeros(arenas, np.int64)
+    kept_value = np.zeros(arenas, np.int64)
+    todo, free = np.zeros((most * arenas, 3), np.int64), np.zeros(crew[0] + 1, np.int64)
+    moved, to = np.zeros(size * 2 + 2, np.int64), np.zeros(size * 2 + 2, np.int64)
+    back, dirty = np.zeros(size * 2 + 2, np.int64), np.zeros(arenas, np.int64)
+    state = np.array([seed % (_MODULUS - 1) + 1])
+    for n in range(size):
+        _put_in(n, arena_of[chosen[n]], order, count, chosen, start_of)
+    own, clashes = 0, 0
+    for n in range(size):
+        own += cost[chosen[n]]
+        clashes += clash_minutes(n, chosen, p)
+    clashes //= 2
+    for a in range(arenas):
+        value[a], job_count[a] = arena_cost(a, order[a], count[a], chosen, p, jobs[a])
+    late = crew_late(jobs, job_count, crew[0], todo, free)
+    now = own + value.sum() + MISSING_S * (clashes + late)
+    best, best_chosen = -1, chosen.copy()
+    if clashes == 0 and late == 0 and clean(order, count, chosen, p, jobs, job_count):
+        best = now
+    heat, cooling = hot, (cold / hot) ** (1.0 / max(1, moves))
+    for _ in range(moves):
+        heat *= cooling
+        found = _propose(state, chosen, order, count, first, p, moved, to)
+        if found == 0:
+            continue
+        dirty[:] = 0
+        was_own, was_clashes, was_late = own, clashes, late
+        for k in range(found):
+            n = moved[k]
+            back[k] = chosen[n]
+            clashes -= clash_minutes(n, chosen, p)
+            dirty[arena_of[chosen[n]]] = 1
+            _take_out(n, arena_of[chosen[n]], order, count)
+            own += cost[to[k]] - cost[chosen[n]]
+            chosen[n] = to[k]
+            clashes += clash_minutes(n, chosen, p)
+            dirty[arena_of[to[k]]] = 1
+            _put_in(n, arena_of[to[k]], order, count, chosen, start_of)
+        for a in range(arenas):
+            if dirty[a]:
+                kept_value[a], kept_count[a] = value[a], job_count[a]
+                value[a], job_count[a] = arena_cost(
+                    a, order[a], count[a], chosen, p, tried
+                )
+                for k in range(max(job_count[a], kept_count[a])):
+                    for c in range(3):
+                        kept[a, k, c] = jobs[a, k, c]
+                        jobs[a, k, c] = tried[k, c]
+        limit = now - heat * np.log(_dice(state, 1000000) / 1000000.0 + 1e-9)
+        after = own + value.sum() + MISSING_S * clashes
+        if after <= limit:
+            late = crew_late(jobs, job_count, crew[0], todo, free)
+            after += MISSING_S * late
+        if after <= limit:
+            now = after
+            if (
+                (best < 0 or now < best)
+                and clashes == 0
+                and late == 0
+                and clean(order, count, chosen, p, jobs, job_count)
+            ):
+                best = now
+                best_chosen[:] = chosen
+            continue
+        own, clashes, late = was_own, was_clashes, was_late
+        for k in range(found - 1, -1, -1):
+            n = moved[k]
+            _take_out(n, arena_of[chosen[n]], order, count)
+            chosen[n] = back[k]
+            _put_in(n, arena_of[chosen[n]], order, count, chosen, start_of)
+        for a in range(arenas):
+            if dirty[a]:
+                for k in range(max(job_count[a], kept_count[a])):
+                    for c in range(3):
+                        jobs[a, k, c] = kept[a, k, c]
+                value[a], job_count[a] = kept_value[a], kept_count[a]
+    chosen[:] = best_chosen
+    return best
+
+
+@compiled
+def clean(order, count, chosen, p, jobs, job_count):
+    """Say whether no arena has two tasks at once, or a reset without its minutes."""
+    start_of, minutes = p[2], p[3]
+    for a in range(len(count)):
+        for k in range(1, count[a]):
+            b = order[a, k - 1]
+            if start_of[chosen[b]] + minutes[b] > start_of[chosen[order[a, k]]]:
+                return False
+        for k in range(job_count[a]):
+            if jobs[a, k, 1] - jobs[a, k, 0] < jobs[a, k, 2]:
+                return False
+    return True

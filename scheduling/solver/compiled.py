@@ -1,0 +1,24 @@
+"""Compiles the inner loops of pure computation, once for a machine.
+
+Numba is slow to import, so modules of compiled functions are imported where they
+are first needed, never while a server starts.
+"""
+
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
+import numba
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def compiled(function: F) -> F:
+    """Compile a function of numbers and arrays when it is first called.
+
+    What is compiled is kept beside the source, or in the user's own cache where
+    that cannot be written; where neither can, each process compiles for itself.
+    """
+    try:
+        return cast(F, numba.njit(cache=True, nogil=True)(function))
+    except RuntimeError:
+        return cast(F, numba.njit(nogil=True)(function))

@@ -1,0 +1,299 @@
+"""Searches a day's order in stages, from a lower bound upwards.
+
+Annealing finds a good day soon; prices on tasks and moments bound every day from
+below (`bound`). A stage then asks CP-SAT for a day that costs at most a little more
+than the bound: little can be part of such a day, so what is left is small. If there
+is one, the best of them is the best of all; if there is none, the bound is that
+much higher, and the next stage allows more.
+"""
+
+import math
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+from threading import Event
+from types import ModuleType
+
+import numpy as np
+
+from scheduling.solver.arrays import Arrays, Ints, arrays_of
+from scheduling.solver.bound import Bound
+from scheduling.solver.problem import MORNING, Cut, Guess, Problem, Task
+from scheduling.solver.result import Result, Status
+from scheduling.solver.solve import Progress, solve
+
+_SMALL = 60
+"""Days of no more options than this go to CP-SAT as they are."""
+
+_SHARES = (0.003, 0.01, 0.025)
+"""How far above the bound the stages look."""
+
+_MOVES = 400
+"""Moves of annealing for each option."""
+
+_HOT, _COLD = 300.0, 20.0
+"""Temperatures of annealing, from and to [s]."""
+
+_ROUNDS = 400
+"""Rounds in which the bound is bettered."""
+
+_LEAST_S = 0.2
+
+_A_RESET_S = 900
+"""What a reset is taken to cost where no clean day is known [s]."""
+
+
+def kernels() -> ModuleType:
+    """Return the compiled functions; they are slow to import, so not before use."""
+    from scheduling.solver import anneal_kernels as module  # noqa: PLC0415
+
+    return module
+
+
+@cache
+def warm_up() -> None:
+    """Compile what a search needs, or load it where it is kept; once a process.
+
+    The first time on a machine takes some seconds, which are not a search's.
+    """
+    task = Task((480, 510), 30, (0,), lines=(0,), has_row=True)
+    arcs = {(0, MORNING, 0): 60, (0, MORNING, 1): 60, (0, 0, 1): 60, (0, 1, 0): 60}
+    problem = Problem((task, task), (0,), arcs)
+    arrays = arrays_of(problem)
+    annealed(arrays, problem, None, 0)
+    bound = Bound(problem, arrays)
+    bound.better(600, 2)
+    bound.kept(600)
+
+
+class Search:
+    """The search of one problem; keeps its bound from one call to the next.
+
+    Parameters
+    ----------
+    problem
+        The day in numbers.
+    seed
+        Of every search.
+    guess
+        An order to begin at.
+    on_progress
+        Told of each better answer and bound.
+    stop
+        Once set, the search ends with the best it has.
+    """
+
+    def __init__(
+        self,
+        problem: Problem,
+        *,
+        seed: int = 0,
+        guess: Guess | None = None,
+        on_progress: Progress | None = None,
+        stop: Event | None = None,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.problem, self.seed, self.guess = problem, seed, guess
+        self.on_progress, self.stop, self.clock = on_progress, stop, clock
+        self._chosen: frozenset[tuple[int, int, int, int]] = frozenset()
+        self._ends = 0.0
+        self._bound: Bound | None = None
+        self._best: Result | None = None
+        self._low_s = 0
+
+    def run(self, *, seconds: float, cuts: tuple[Cut, ...] = ()) -> Result:
+        """Order the day at the least cost, cuts included."""
+        small = self._is_small()
+        if not small:
+            warm_up()
+        self._start(seconds)
+        if small:
+            return self._solve(cuts=cuts, guess=self.guess)
+        bound = self._begin() if self._bound is None else self._bound
+        if bound is None:
+            return Result(Status.INFEASIBLE)
+        self._take(self._solve(options=self._chosen, cuts=cuts), narrowed=True)
+        for share in _SHARES:
+            top = int(self._low_s * (1 + share))
+            if self._best is not None and self._best.objective_s <= top:
+                break
+            if not self._stage(bound, top, cuts):
+                break
+            if self._proved():
+                return self._answer()
+        best = self._best
+        if best is None:
+            self._take(self._solve(cuts=cuts, guess=self.guess))
+        elif not self._proved():
+            self._stage(bound, best.objective_s - 1, cuts, whole=True)
+        return self._answer()
+
+    def _start(self, seconds: float) -> None:
+        self._ends, self._best = self.clock() + seconds, None
+
+    def _is_small(self) -> bool:
+        options = sum(
+            len(one.starts) * max(1, len(one.lines), len(one.arenas))
+            for one in self.problem.tasks
+        )
+        placeable = all(
+            one.starts and one.arenas and (one.lines or not one.has_row)
+            for one in self.problem.tasks
+        )
+        return options <= _SMALL or not self.problem.arc_s or not placeable
+
+    def _begin(self) -> Bound | None:
+        """Anneal and bound; None where a task has no option at all."""
+        arrays = arrays_of(self.problem)
+        if (np.diff(arrays.first) == 0).any():
+            return None
+        chosen, cost = annealed(arrays, self.problem, self.guess, self.seed)
+        self._chosen = _options(arrays, chosen)
+        self.guess = _guess(arrays, chosen)
+        self._bound = bound = Bound(self.problem, arrays)
+        # A day that is not clean says little of what the best costs.
+        aim = cost if cost >= 0 else _A_RESET_S * len(self.problem.tasks)
+        bound.better(aim, _ROUNDS, self._over)
+        self._low_s = max(0, math.ceil(bound.bound_s - 1e-6))
+        return bound
+
+    def _over(self) -> bool:
+        stopped = self.stop is not None and self.stop.is_set()
+        return stopped or self.clock() >= self._ends
+
+    def _stage(
+        self, bound: Bound, top_s: int, cuts: tuple[Cut, ...], *, whole: bool = False
+    ) -> bool:
+        """Look for a day of at most `top_s`; say whether that is settled."""
+        if self._over():
+            return False
+        kept = bound.kept(top_s + 1)
+        narrow = replace(
+            self.problem,
+            arc_s={a: s for a, s in self.problem.arc_s.items() if a in kept.arcs},
+        )
+        left = self._ends - self.clock()
+        result = self._solve(
+            problem=narrow,
+            options=_options(bound.arrays, np.flatnonzero(kept.options)),
+            cuts=cuts,
+            guess=self.guess,
+            seconds=left if whole else left / 3,
+            between=(self._low_s, top_s),
+        )
+        if result.status is Status.INFEASIBLE:
+            self._low_s = top_s + 1
+            return True
+        self._take(result)
+        return result.status is Status.OPTIMAL
+
+    def _solve(
+        self,
+        *,
+        problem: Problem | None = None,
+        options: frozenset[tuple[int, int, int, int]] | None = None,
+        cuts: tuple[Cut, ...] = (),
+        guess: Guess | None = None,
+        seconds: float | None = None,
+        between: tuple[int, int] | None = None,
+    ) -> Result:
+        left = self._ends - self.clock() if seconds is None else seconds
+        return solve(
+            self.problem if problem is None else problem,
+            seconds=max(left, _LEAST_S),
+            seed=self.seed,
+            cuts=cuts,
+            guess=guess,
+            options=options,
+            between=between,
+            on_progress=self._tell if self.on_progress else None,
+            stop=self.stop,
+        )
+
+    # Run in the engine's own threads, where coverage cannot follow.
+    def _tell(self, best_s: int, bound_s: int) -> None:  # pragma: no cover
+        """Tell of the best there is; a stage's own bound holds for the stage only."""
+        known = self._best.objective_s if self._best is not None else best_s
+        bound_s = bound_s if self._bound is None else self._low_s
+        if self.on_progress is not None:
+            self.on_progress(min(known, best_s), min(known, best_s, bound_s))
+
+    def _take(self, result: Result, *, narrowed: bool = False) -> None:
+        """Keep a better answer, and what it proves unless options were left out."""
+        if result.status in {Status.INFEASIBLE, Status.UNKNOWN}:
+            if result.status is Status.INFEASIBLE and not narrowed:
+                self._best = result
+            return
+        if not narrowed:
+            self._low_s = max(self._low_s, result.bound_s)
+        known = result if self._best is None else self._best
+        self._best = min(result, known, key=lambda one: one.objective_s)
+
+    def _proved(self) -> bool:
+        return self._best is not None and self._best.objective_s <= self._low_s
+
+    def _answer(self) -> Result:
+        best = self._best
+        if best is None:
+            return Result(Status.UNKNOWN)
+        if best.status is Status.INFEASIBLE:
+            return best
+        bound = min(self._low_s, best.objective_s)
+        proved = bound == best.objective_s
+        status = Status.OPTIMAL if proved else Status.FEASIBLE
+        return replace(best, status=status, bound_s=bound)
+
+
+def annealed(
+    arrays: Arrays, problem: Problem, guess: Guess | None, seed: int
+) -> tuple[Ints, int]:
+    """Return a good choice of options, and its cost; below 0 if it is not clean."""
+    chosen = np.array(
+        [_nearest(arrays, problem, guess, n) for n in range(len(problem.tasks))],
+        dtype=np.int64,
+    )
+    parts = (
+        *(arrays.arena, arrays.line, arrays.start, arrays.minutes, arrays.warm_up),
+        *(arrays.cool_down, arrays.clears, arrays.seconds, arrays.rest),
+        *(arrays.line_arena, arrays.crew),
+    )
+    moves = _MOVES * len(arrays.task)
+    cost = kernels().anneal(
+        chosen, arrays.first, arrays.cost, moves, _HOT, _COLD, seed, parts
+    )
+    return chosen, int(cost)
+
+
+def _nearest(arrays: Arrays, problem: Problem, guess: Guess | None, n: int) -> int:
+    """Return the option of a task nearest to a guess, or to what was booked."""
+    task = problem.tasks[n]
+    arena, line, start = -1, -1, task.starts[0]
+    if guess is not None:
+        arena, start = guess.arenas[n], guess.starts[n]
+        line = -1 if guess.lines[n] is None else int(guess.lines[n] or 0)
+    elif task.booked is not None:
+        start, arena = task.booked
+    options = range(int(arrays.first[n]), int(arrays.first[n + 1]))
+    return min(
+        options,
+        key=lambda k: (
+            arrays.arena[k] != arena,
+            abs(int(arrays.start[k]) - start),
+            arrays.line[k] != line,
+        ),
+    )
+
+
+def _options(arrays: Arrays, chosen: Ints) -> frozenset[tuple[int, int, int, int]]:
+    columns = (arrays.task, arrays.arena, arrays.line, arrays.start)
+    return frozenset(zip(*(one[chosen].tolist() for one in columns), strict=True))
+
+
+def _guess(arrays: Arrays, chosen: Ints) -> Guess:
+    lines = arrays.line[chosen].tolist()
+    return Guess(
+        tuple(arrays.start[chosen].tolist()),
+        tuple(arrays.arena[chosen].tolist()),
+        tuple(None if one < 0 else one for one in lines),
+    )

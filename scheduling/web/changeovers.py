@@ -1,0 +1,34 @@
+"""One changeover: its drawing, its moves, and why it costs what it does."""
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from scheduling.queries import changeover_with_all
+from scheduling.services.reasons import reason_of
+from scheduling.web.changeover_picture import draw_changeover
+from scheduling.web.resets import card_of
+from school.convert import units_of
+from school.permissions import is_staff_of_yard
+from school.queries.schools import the_school
+from school.web.access import allowed
+
+
+@allowed(is_staff_of_yard)
+def changeover_page(request: HttpRequest, pk: int) -> HttpResponse:
+    one = changeover_with_all(pk)
+    if one is None:
+        raise Http404
+    moves = [
+        {"do": move.do, "was": move.was, "now": move.now} for move in one.moves.all()
+    ]
+    units = units_of(the_school())
+    context = {
+        "card": card_of(one, units),
+        "picture": draw_changeover(
+            moves, one.line.length_cm, ident="changeover",
+            title=f"Changeover for {one.lesson.title}", datum=one.line.datum,
+            units=units,
+        ),
+        "reason": reason_of(one),
+    }  # fmt: skip
+    return render(request, "scheduling/changeover.html", context)

@@ -1,0 +1,221 @@
+"""Choices shared by models, forms and the API."""
+
+from django.db.models import TextChoices
+
+
+class Role(TextChoices):
+    """What a signed-in person may be; one person may be several."""
+
+    MANAGER = "manager", "Yard manager"
+    INSTRUCTOR = "instructor", "Instructor"
+    GROUNDSPERSON = "groundsperson", "Groundsperson"
+    CLIENT = "client", "Client"
+
+
+class Level(TextChoices):
+    """How far a horse or rider is, or what an instructor may teach."""
+
+    NOVICE = "novice", "Novice"
+    INTERMEDIATE = "intermediate", "Intermediate"
+    ADVANCED = "advanced", "Advanced"
+
+
+class LessonKind(TextChoices):
+    PRIVATE = "private", "Private"
+    SHARED = "shared", "Shared"
+    GROUP = "group", "Group"
+
+
+class Work(TextChoices):
+    """What is done in a lesson."""
+
+    FLAT = "flat", "Flat"
+    JUMPING = "jumping", "Jumping"
+
+
+class LessonState(TextChoices):
+    ASKED = "asked", "Asked for"
+    BOOKED = "booked", "Booked"
+    CONFIRMED = "confirmed", "Confirmed"
+    RUNNING = "running", "Running"
+    DONE = "done", "Done"
+    CANCELLED = "cancelled", "Cancelled"
+
+
+HOLDING_STATES = (
+    LessonState.BOOKED,
+    LessonState.CONFIRMED,
+    LessonState.RUNNING,
+    LessonState.DONE,
+)
+"""States in which a lesson holds its arena, horses and people."""
+
+
+class RideState(TextChoices):
+    BOOKED = "booked", "Booked"
+    CANCELLED = "cancelled", "Cancelled"
+
+
+class Went(TextChoices):
+    """How a horse and rider went; as in exercises.geometry."""
+
+    GOOD = "good", "Good: calm and straight"
+    MIXED = "mixed", "Mixed"
+    TOO_MUCH = "too-much", "Too much today"
+    NOT_RIDDEN = "not-ridden", "Did not jump"
+
+
+class Happened(TextChoices):
+    """What can happen at an element; named as exercises name the faults they help."""
+
+    KNOCK_IN_FRONT = "knocks in front", "Knock in front"
+    KNOCK_BEHIND = "knocks behind", "Knock behind"
+    DRIFT_LEFT = "drifting left", "Drift left"
+    DRIFT_RIGHT = "drifting right", "Drift right"
+    STOP = "refusing", "Stop"
+    RUN_OUT = "running out", "Run-out"
+    RUSHING = "rushing", "Rushing"
+    FLAT = "flat", "Flat"
+    TOO_CLOSE = "too close", "Too close"
+    TOO_FAR_OFF = "too far off", "Too far off"
+    RIDER_AHEAD = "rider ahead", "Rider ahead"
+    RIDER_LEFT_BEHIND = "rider left behind", "Rider left behind"
+    LOST_RHYTHM = "lost rhythm", "Lost rhythm"
+
+
+KNOCKS = (Happened.KNOCK_IN_FRONT, Happened.KNOCK_BEHIND)
+STOPS = (Happened.STOP, Happened.RUN_OUT)
+CROOKED = (
+    Happened.DRIFT_LEFT,
+    Happened.DRIFT_RIGHT,
+    Happened.RUSHING,
+    Happened.LOST_RHYTHM,
+)
+"""What is neither calm nor straight."""
+
+
+class HorseStateKind(TextChoices):
+    REST = "rest", "Rest"
+    VET = "vet", "Vet"
+    FARRIER = "farrier", "Farrier"
+    AWAY = "away", "Away"
+    UNFIT = "unfit", "Unfit"
+
+
+class Tradition(TextChoices):
+    """The table of distances a school builds by; as in exercises.geometry."""
+
+    SCHOOLING = "schooling", "Schooling"
+    CONTINENTAL = "continental", "Continental competition"
+    TWELVE_FOOT = "twelve-foot", "Twelve-foot"
+
+
+class LengthUnit(TextChoices):
+    """How distances are written; as in exercises.geometry."""
+
+    METRES = "metres", "Metres (6.20 m)"
+    FEET = "feet", "Feet and inches (20 ft 4 in)"
+
+
+class HeightUnit(TextChoices):
+    """How heights of fences are written; as in exercises.geometry."""
+
+    CM = "cm", "Centimetres (80 cm)"
+    FEET = "feet", "Feet and inches (2 ft 7 in)"
+    HOLES = "holes", "Holes of the wings (hole 13)"
+
+
+class HorseUnit(TextChoices):
+    """How heights of horses are written; as in exercises.geometry."""
+
+    CM = "cm", "Centimetres (148 cm)"
+    HANDS = "hands", "Hands (14.2 hh)"
+
+
+class GroundNow(TextChoices):
+    """What makes a distance ride longer or shorter; as in exercises.geometry."""
+
+    DEEP = "deep", "Deep or loose going (10 cm shorter)"
+    UPHILL = "uphill", "Uphill (10 cm shorter)"
+    DOWNHILL = "downhill", "Downhill (10 cm longer)"
+
+
+class Answer(TextChoices):
+    """A client's answer to an invite (RFC 5545, PARTSTAT)."""
+
+    NEEDS_ACTION = "NEEDS-ACTION", "Not answered"
+    ACCEPTED = "ACCEPTED", "Accepted"
+    DECLINED = "DECLINED", "Declined"
+    TENTATIVE = "TENTATIVE", "Tentative"
+
+
+class MessageMethod(TextChoices):
+    """The iTIP method a message carries (RFC 5546)."""
+
+    REQUEST = "REQUEST", "Invite"
+    CANCEL = "CANCEL", "Cancellation"
+
+
+class MessageKind(TextChoices):
+    """What a mail to a client is about; each has its own text."""
+
+    INVITE = "invite", "Invite to a lesson"
+    CHANGED = "changed", "Lesson changed"
+    CANCELLED = "cancelled", "Lesson cancelled"
+    SERIES = "series", "Invite to a weekly lesson"
+    SERIES_CHANGED = "series-changed", "Weekly lesson changed"
+    SERIES_CANCELLED = "series-cancelled", "Weekly lesson ended"
+    REMINDER = "reminder", "Reminder"
+    STILL_BOOKED = "still-booked", "Said no too late"
+    OFFER = "offer", "Place offered from the waiting list"
+    ENDS_SOON = "ends-soon", "Credit or pack ends soon"
+
+
+class MessageState(TextChoices):
+    WAITING = "waiting", "Waiting"
+    SENT = "sent", "Sent"
+    FAILED = "failed", "Given up"
+    DROPPED = "dropped", "Overtaken"
+
+
+class Language(TextChoices):
+    """A language clients are written to in; each has a complete catalogue."""
+
+    ENGLISH = "en", "English"
+    GERMAN = "de", "Deutsch"
+
+
+class CalendarBy(TextChoices):
+    """How lessons reach a client's calendar; both at once would show them twice."""
+
+    INVITE = "invite", "Invites by mail"
+    FEED = "feed", "Subscribed feed; mails carry words only"
+
+
+class FeedKind(TextChoices):
+    GROUNDSPERSON = "groundsperson", "Reset list"
+    INSTRUCTOR = "instructor", "Instructor's lessons"
+    CLIENT = "client", "Client's lessons"
+    HORSE = "horse", "Horse's day"
+    ARENA = "arena", "Arena's day"
+
+
+class WishState(TextChoices):
+    OPEN = "open", "Waiting"
+    MET = "met", "Met"
+    WITHDRAWN = "withdrawn", "Withdrawn"
+
+
+class OfferState(TextChoices):
+    OPEN = "open", "Offered"
+    TAKEN = "taken", "Taken"
+    DECLINED = "declined", "Declined"
+
+
+class ReplyState(TextChoices):
+    """What became of an answer that came by mail."""
+
+    APPLIED = "applied", "Taken"
+    IGNORED = "ignored", "Dropped"
+    HELD = "held", "Waits for a person"
+    SETTLED = "settled", "Settled"

@@ -1,0 +1,75 @@
+from school.models.arenas import Arena, ArenaClosure, Line, StorePiece
+from school.models.audit import AuditEntry
+from school.models.drafts import GridDraft
+from school.models.feeds import FeedToken
+from school.models.grids import GridOverride, LessonGrid
+from school.models.horses import Horse, HorseDayOff, HorseState
+from school.models.inbox import MailboxMark, Reply
+from school.models.lessons import Lesson, LessonSeries, SeriesException
+from school.models.messages import (
+    Invitation,
+    InvitedDay,
+    MessageText,
+    OutboxMessage,
+)
+from school.models.occupancy import Occupancy
+from school.models.packs import LessonPack, MakeUpCredit, PackUse
+from school.models.people import (
+    Account,
+    Client,
+    Consent,
+    Groundsperson,
+    Instructor,
+    InstructorHours,
+    InstructorPaper,
+    Person,
+    Rider,
+)
+from school.models.ride_logs import RiddenRide, RideLog, RideNote
+from school.models.rides import Ride
+from school.models.schools import School
+from school.models.waiting import WaitingOffer, WaitingWish
+
+__all__ = [
+    "Account",
+    "Arena",
+    "ArenaClosure",
+    "AuditEntry",
+    "Client",
+    "Consent",
+    "FeedToken",
+    "GridDraft",
+    "GridOverride",
+    "Groundsperson",
+    "Horse",
+    "HorseDayOff",
+    "HorseState",
+    "Instructor",
+    "InstructorHours",
+    "InstructorPaper",
+    "Invitation",
+    "InvitedDay",
+    "Lesson",
+    "LessonGrid",
+    "LessonPack",
+    "LessonSeries",
+    "Line",
+    "MailboxMark",
+    "MakeUpCredit",
+    "MessageText",
+    "Occupancy",
+    "OutboxMessage",
+    "PackUse",
+    "Person",
+    "Reply",
+    "RiddenRide",
+    "Ride",
+    "RideLog",
+    "RideNote",
+    "Rider",
+    "School",
+    "SeriesException",
+    "StorePiece",
+    "WaitingOffer",
+    "WaitingWish",
+]

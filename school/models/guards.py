@@ -1,0 +1,38 @@
+"""Rules over several rows that the database keeps, whoever writes.
+
+No arena, horse or person is held twice at once; no ride on a horse under age,
+none beyond a lesson's places; no line longer than its arena. PostgreSQL keeps
+the first with an exclusion constraint, SQLite with triggers, since its one
+writer at a time leaves no race.
+
+A migration that alters one of the guarded tables calls `drop_guards` before
+and `install_guards` after: SQLite rebuilds a table to alter it, and its
+triggers are gone with the old one.
+"""
+
+from pathlib import Path
+from typing import Any
+
+SQL = Path(__file__).parent / "sql"
+
+
+def install_guards(apps: Any, schema_editor: Any) -> None:
+    """Create the guards; for a migration's RunPython."""
+    _run(schema_editor, "install")
+
+
+def drop_guards(apps: Any, schema_editor: Any) -> None:
+    """Drop the guards; for a migration's RunPython."""
+    _run(schema_editor, "drop")
+
+
+def _run(schema_editor: Any, action: str) -> None:
+    vendor = schema_editor.connection.vendor
+    text = (SQL / f"{vendor}_{action}.sql").read_text()
+    if vendor == "postgresql":
+        schema_editor.execute(text, params=None)
+        return
+    # SQLite's driver takes one statement at a time; blank lines part them.
+    for statement in text.split("\n\n") if action == "install" else text.split("\n"):
+        if statement.strip():
+            schema_editor.execute(statement, params=None)

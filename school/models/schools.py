@@ -1,0 +1,123 @@
+from datetime import time
+
+from django.db import models
+from django.db.models import Q
+
+from school.enums import HeightUnit, HorseUnit, LengthUnit, Tradition
+from school.models.constraints import filled, one_of, within
+
+
+class School(models.Model):
+    """The one school of this installation, with its settings."""
+
+    name = models.CharField(max_length=120)
+    zone = models.CharField(max_length=64, help_text="IANA name of the time zone")
+    organiser_email = models.EmailField(
+        help_text="Invites come from here and answers go here"
+    )
+    tradition = models.CharField(
+        max_length=20, choices=Tradition.choices, default=Tradition.CONTINENTAL
+    )
+    length_unit = models.CharField(
+        max_length=10, choices=LengthUnit.choices, default=LengthUnit.METRES
+    )
+    height_unit = models.CharField(
+        max_length=10, choices=HeightUnit.choices, default=HeightUnit.CM
+    )
+    horse_unit = models.CharField(
+        max_length=10, choices=HorseUnit.choices, default=HorseUnit.CM
+    )
+    first_hole_cm = models.PositiveSmallIntegerField(
+        default=20, help_text="From the ground to the lowest hole of a wing"
+    )
+    hole_cm = models.PositiveSmallIntegerField(
+        default=5, help_text="From one hole to the next"
+    )
+    place_every_cm = models.PositiveSmallIntegerField(default=5)
+    start_every_min = models.PositiveSmallIntegerField(default=15)
+    notice_hours = models.PositiveSmallIntegerField(default=24)
+    arrive_before_min = models.PositiveSmallIntegerField(default=15)
+    min_horse_age_years = models.PositiveSmallIntegerField(default=4)
+    moved_start_s = models.PositiveIntegerField(default=30)
+    moved_arena_s = models.PositiveIntegerField(default=10)
+    freeze_min = models.PositiveSmallIntegerField(
+        default=60, help_text="Lessons that start within so many minutes stay put"
+    )
+    handling = models.JSONField(
+        default=dict, blank=True, help_text="Handling times that differ from the usual"
+    )
+    handling_changeovers = models.PositiveIntegerField(
+        null=True,
+        blank=True,
+        help_text="From how many timed changeovers the handling times were learned",
+    )
+    handling_since = models.DateTimeField(
+        null=True, blank=True, help_text="Since when they are in use"
+    )
+    country = models.CharField(
+        max_length=2, blank=True, help_text="ISO 3166 code, for public holidays"
+    )
+    region = models.CharField(max_length=10, blank=True)
+    house_rules = models.TextField(blank=True)
+    local_bodies = models.TextField(
+        blank=True, help_text="The bodies whose rules come before this tool's advice"
+    )
+
+    phone = models.CharField(max_length=30, blank=True)
+    map_url = models.URLField(blank=True)
+    getting_there = models.CharField(
+        max_length=300, blank=True, help_text="Gate, parking: one or two sentences"
+    )
+    weather_rule = models.CharField(
+        max_length=300, blank=True, help_text="What happens in rain, storm or frost"
+    )
+    publish_horses = models.BooleanField(
+        default=False, help_text="Tell clients which horse they ride"
+    )
+    collect_min = models.PositiveSmallIntegerField(
+        default=3, help_text="Minutes in which changes are collected into one mail"
+    )
+    remind_hours = models.PositiveSmallIntegerField(
+        default=72, help_text="Hours before a lesson of the first reminder; 0 for none"
+    )
+    remind_evening_at = models.TimeField(
+        null=True,
+        blank=True,
+        default=time(18),
+        help_text="Local time of the reminder on the evening before; empty for none",
+    )
+    make_up_days = models.PositiveSmallIntegerField(
+        default=30,
+        help_text="Days to make up a weekly lesson given back in time; 0 for none",
+    )
+    quiet_from = models.TimeField(
+        default=time(21), help_text="No reminder from this local time"
+    )
+    quiet_to = models.TimeField(default=time(8), help_text="… until this")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(pk=1), name="school_only_one"),
+            filled("name", "school_name_filled"),
+            filled("zone", "school_zone_filled"),
+            one_of("tradition", Tradition.values, "school_tradition_known"),
+            one_of("length_unit", LengthUnit.values, "school_length_unit_known"),
+            one_of("height_unit", HeightUnit.values, "school_height_unit_known"),
+            one_of("horse_unit", HorseUnit.values, "school_horse_unit_known"),
+            within("first_hole_cm", 0, 100, "school_first_hole_in_range"),
+            within("hole_cm", 1, 15, "school_hole_in_range"),
+            within("place_every_cm", 1, 100, "school_place_every_in_range"),
+            within("start_every_min", 1, 120, "school_start_every_in_range"),
+            models.CheckConstraint(
+                condition=Q(handling_changeovers__isnull=True)
+                | Q(handling_changeovers__gte=1, handling_since__isnull=False),
+                name="school_learned_handling_says_since_when",
+            ),
+            within("min_horse_age_years", 3, 10, "school_min_horse_age_in_range"),
+            within("collect_min", 0, 60, "school_collect_in_range"),
+            within("make_up_days", 0, 366, "school_make_up_days_in_range"),
+            within("remind_hours", 0, 336, "school_remind_in_range"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,16 @@
+DROP TRIGGER occupancy_no_two_at_once;
+DROP TRIGGER occupancy_no_two_at_once_changed;
+DROP TRIGGER school_lesson_inserted;
+DROP TRIGGER school_ride_inserted;
+DROP TRIGGER school_closure_inserted;
+DROP TRIGGER school_state_inserted;
+DROP TRIGGER school_line_inserted;
+DROP TRIGGER school_lesson_updated;
+DROP TRIGGER school_ride_updated;
+DROP TRIGGER school_closure_updated;
+DROP TRIGGER school_state_updated;
+DROP TRIGGER school_line_updated;
+DROP TRIGGER school_lesson_deleted;
+DROP TRIGGER school_ride_deleted;
+DROP TRIGGER school_closure_deleted;
+DROP TRIGGER school_state_deleted;

@@ -1,0 +1,98 @@
+"""Who may see and do what: asked by pages and API alike."""
+
+from school.enums import RideState, Role
+from school.models import Account, GridDraft, Lesson, Ride
+
+
+def roles_of(account: Account) -> frozenset[Role]:
+    """Return what a signed-in person is; one may be several."""
+    roles = {Role.MANAGER} if account.is_manager else set()
+    person = account.person
+    for role in (Role.INSTRUCTOR, Role.GROUNDSPERSON, Role.CLIENT):
+        if person is not None and hasattr(person, role.value):
+            roles.add(role)
+    return frozenset(roles)
+
+
+STAFF = frozenset({Role.MANAGER, Role.INSTRUCTOR, Role.GROUNDSPERSON})
+
+
+def is_manager(account: Account) -> bool:
+    """May book, move and cancel lessons, and make and publish plans."""
+    return Role.MANAGER in roles_of(account)
+
+
+def is_staff_of_yard(account: Account) -> bool:
+    """May see the day, the exercises and the reset list."""
+    return bool(roles_of(account) & STAFF)
+
+
+def may_work_resets(account: Account) -> bool:
+    """May start, finish and tick changeovers."""
+    return bool(roles_of(account) & {Role.MANAGER, Role.GROUNDSPERSON})
+
+
+def is_instructor(account: Account) -> bool:
+    """May see their own lessons as a list."""
+    return Role.INSTRUCTOR in roles_of(account)
+
+
+def is_client(account: Account) -> bool:
+    """May see the lessons of their own riders."""
+    return Role.CLIENT in roles_of(account)
+
+
+def teaches(account: Account, lesson: Lesson) -> bool:
+    """Say whether somebody is the lesson's instructor."""
+    return account.person_id is not None and lesson.instructor_id == account.person_id
+
+
+def may_see_lesson(account: Account, lesson: Lesson) -> bool:
+    """Staff see every lesson, clients those of their own riders."""
+    if is_staff_of_yard(account):
+        return True
+    return Ride.objects.filter(
+        lesson=lesson,
+        state=RideState.BOOKED,
+        rider__client__person_id=account.person_id or 0,
+    ).exists()
+
+
+def may_attach_grid(account: Account, lesson: Lesson) -> bool:
+    """Managers and the lesson's instructor attach its grid."""
+    return is_manager(account) or teaches(account, lesson)
+
+
+def may_log_ride(account: Account, lesson: Lesson) -> bool:
+    """Managers and the lesson's instructor log what was ridden."""
+    return is_manager(account) or teaches(account, lesson)
+
+
+def may_see_histories(account: Account) -> bool:
+    """Managers and instructors see what horses and riders have ridden."""
+    return is_manager(account) or is_instructor(account)
+
+
+def may_make_grids(account: Account) -> bool:
+    """Managers and instructors make and change grids."""
+    return bool(roles_of(account) & {Role.MANAGER, Role.INSTRUCTOR})
+
+
+def may_change_draft(account: Account, draft: GridDraft) -> bool:
+    """A grid in the making belongs to who makes it."""
+    return draft.account_id == account.pk and may_make_grids(account)
+
+
+def may_see_sensitive(account: Account, lesson: Lesson) -> bool:
+    """Weight, health and birth date: managers and the lesson's instructor only."""
+    return is_manager(account) or teaches(account, lesson)
+
+
+def may_have_feed(account: Account, kind: str) -> bool:
+    """A calendar address is made for what one is."""
+    return kind in {role.value for role in roles_of(account)} and kind != Role.MANAGER
+
+
+def may_have_yard_feed(account: Account) -> bool:
+    """The manager makes and withdraws the addresses of horses and arenas."""
+    return is_manager(account)

@@ -1,0 +1,126 @@
+"""Lessons as calendar feeds show them: plain rows, few queries, no models built."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from school.enums import HOLDING_STATES, RideState
+from school.models import FeedToken, Invitation, InvitedDay, Lesson, Ride
+
+
+@dataclass(frozen=True, slots=True)
+class AgendaRide:
+    """A booked ride: whose rider, their first name, and the horse's name."""
+
+    client_id: int
+    first_name: str
+    horse: str
+
+
+@dataclass(frozen=True, slots=True)
+class AgendaLesson:
+    """A lesson that holds its place, with its booked rides."""
+
+    pk: int
+    uuid: UUID
+    version: int
+    changed_at: datetime
+    starts_at: datetime
+    ends_at: datetime
+    kind: str
+    work: str
+    arena: str
+    instructor: str
+    rides: tuple[AgendaRide, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class InvitedEntry:
+    """What a client's calendar has for a lesson by invite.
+
+    `original` is set for a day of a weekly invite.
+    """
+
+    uid: UUID
+    sequence: int
+    changed_at: datetime
+    original: datetime | None = None
+    by_invite: bool = True
+
+
+def agenda_of(token: FeedToken, first: datetime, last: datetime) -> list[AgendaLesson]:
+    """Return the lessons a feed shows, by start, in two queries."""
+    lessons = _lessons_of(token).filter(
+        starts_at__gte=first, starts_at__lt=last, state__in=HOLDING_STATES
+    )
+    rides: dict[int, list[AgendaRide]] = {}
+    for lesson_id, client_id, name, horse in (
+        Ride.objects.filter(lesson__in=lessons, state=RideState.BOOKED)
+        .order_by("lesson_id", "pk")
+        .values_list(
+            "lesson_id", "rider__client_id", "rider__person__first_name", "horse__name"
+        )
+    ):
+        ride = AgendaRide(client_id, name, horse or "")
+        rides.setdefault(lesson_id, []).append(ride)
+    rows = lessons.order_by("starts_at", "pk").values_list(
+        "pk",
+        "uuid",
+        "version",
+        "changed_at",
+        "starts_at",
+        "ends_at",
+        "kind",
+        "work",
+        "arena__name",
+        "instructor__person__first_name",
+    )
+    return [AgendaLesson(*row, tuple(rides.get(row[0], []))) for row in rows]
+
+
+def _lessons_of(token: FeedToken) -> QuerySet[Lesson]:
+    """Return the lessons of a feed's holder; by keys, so that none comes twice."""
+    booked = Ride.objects.filter(state=RideState.BOOKED)
+    if token.kind == "client":
+        own = booked.filter(rider__client_id=token.person_id)
+        return Lesson.objects.filter(pk__in=own.values("lesson_id"))
+    if token.kind == "horse":
+        own = booked.filter(horse=token.horse)
+        return Lesson.objects.filter(pk__in=own.values("lesson_id"))
+    if token.kind == "instructor":
+        return Lesson.objects.filter(instructor_id=token.person_id)
+    return Lesson.objects.filter(arena=token.arena)
+
+
+def invited_entries(
+    client_id: int, first: datetime, last: datetime
+) -> dict[int, InvitedEntry]:
+    """Return a client's invites by lesson, in two queries; their own entry first."""
+    when = Q(lesson__starts_at__gte=first, lesson__starts_at__lt=last)
+    days = InvitedDay.objects.filter(
+        when,
+        invitation__client_id=client_id,
+        invitation__withdrawn=False,
+        dropped=False,
+    )
+    found = {
+        lesson_id: InvitedEntry(uid, sequence, changed, original, by_invite)
+        for lesson_id, uid, sequence, changed, original, by_invite in days.values_list(
+            "lesson_id",
+            "invitation__uid",
+            "sequence",
+            "changed_at",
+            "original_starts_at",
+            "invitation__by_invite",
+        )
+    }
+    for lesson_id, uid, sequence, changed_at, by_invite in Invitation.objects.filter(
+        when, client_id=client_id, withdrawn=False
+    ).values_list("lesson_id", "uid", "sequence", "changed_at", "by_invite"):
+        if lesson_id is not None:
+            found[lesson_id] = InvitedEntry(
+                uid, sequence, changed_at, by_invite=by_invite
+            )
+    return found

@@ -1,0 +1,31 @@
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from school.models import School
+
+
+class NoSchool(RuntimeError):
+    """The installation has no school yet."""
+
+
+def the_school() -> School:
+    """Return the one school of this installation."""
+    school = School.objects.first()
+    if school is None:
+        raise NoSchool("there is no school yet: run `manage.py demo`, or add one")
+    return school
+
+
+def school_zone() -> ZoneInfo:
+    """Return the school's time zone."""
+    return ZoneInfo(the_school().zone)
+
+
+def free_until(school: School, starts_at: datetime) -> datetime:
+    """Return until when a lesson may be cancelled without charge, in UTC.
+
+    Counted to the clock, as yards' terms say it (24 hours' notice for Sunday 17:30
+    end on Saturday 17:30, also on the night the clocks change).
+    """
+    local = starts_at.astimezone(ZoneInfo(school.zone))
+    return (local - timedelta(hours=school.notice_hours)).astimezone(UTC)

@@ -1,0 +1,248 @@
+"""What a booking must keep, checked for the words; the database keeps the core."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from school.enums import HOLDING_STATES, Level, RideState, Work
+from school.models import (
+    Arena,
+    ArenaClosure,
+    Horse,
+    Instructor,
+    Lesson,
+    Rider,
+)
+from school.queries.horses import HorseDay, horse_days
+from school.queries.schools import school_zone
+from school.services.refusals import UnableToBook, clock, hour
+
+HEAVIEST_SHARE = 0.20
+"""A rider over this share of the horse's weight is refused (a UK survey's band,
+as reported); a school's licence or vet may ask for less."""
+
+ORDER = list(Level.values)
+
+
+def check_arena(
+    arena: Arena, starts_at: datetime, ends_at: datetime, *, but: Iterable[int] = ()
+) -> None:
+    """Refuse a time outside opening hours, in a closure, or in another lesson."""
+    zone = school_zone()
+    first, last = starts_at.astimezone(zone), ends_at.astimezone(zone)
+    if (
+        first.date() != last.date()
+        or first.time() < arena.opens_at
+        or last.time() > arena.closes_at
+    ):
+        raise UnableToBook(
+            "outside-hours",
+            f"{arena} is open from {arena.opens_at:%H:%M} to {arena.closes_at:%H:%M}; "
+            f"{hour(starts_at)} to {hour(ends_at)} lies outside.",
+            arena=arena.pk,
+        )
+    closure = (
+        ArenaClosure.objects.filter(
+            arena=arena, closed_from__lt=ends_at, closed_to__gt=starts_at
+        )
+        .order_by("closed_from", "pk")
+        .first()
+    )
+    if closure is not None:
+        raise UnableToBook(
+            "arena-closed",
+            f"{arena} is closed from {clock(closure.closed_from)} to "
+            f"{clock(closure.closed_to)} ({closure.reason}). Choose another time or "
+            "arena.",
+            arena=arena.pk,
+        )
+    taken = _overlapping(starts_at, ends_at, but).filter(arena=arena).first()
+    if taken is not None:
+        raise UnableToBook(
+            "arena-busy",
+            f"{arena} is taken by {taken.title} until {hour(taken.ends_at)}.",
+            arena=arena.pk,
+            lesson=taken.pk,
+        )
+
+
+def _overlapping(starts_at: datetime, ends_at: datetime, but: Iterable[int]):  # type: ignore[no-untyped-def]
+    return (
+        Lesson.objects.filter(
+            state__in=HOLDING_STATES, starts_at__lt=ends_at, ends_at__gt=starts_at
+        )
+        .exclude(pk__in=list(but))
+        .order_by("starts_at", "pk")
+    )
+
+
+def check_person(
+    person_id: int,
+    name: str,
+    starts_at: datetime,
+    ends_at: datetime,
+    *,
+    code: str,
+    but: Iterable[int] = (),
+) -> None:
+    """Refuse somebody who teaches or rides elsewhere at that time."""
+    lessons = _overlapping(starts_at, ends_at, but)
+    taken = lessons.filter(instructor_id=person_id).first() or (
+        lessons.filter(rides__rider_id=person_id, rides__state=RideState.BOOKED).first()
+    )
+    if taken is not None:
+        raise UnableToBook(
+            code,
+            f"{name} is in {taken.title} until {hour(taken.ends_at)}.",
+            lesson=taken.pk,
+        )
+
+
+def check_instructor(
+    instructor: Instructor,
+    starts_at: datetime,
+    ends_at: datetime,
+    *,
+    places: int,
+    but: Iterable[int] = (),
+) -> None:
+    """Refuse an instructor who is busy, away, or given too large a group."""
+    name = instructor.person.first_name
+    if places > instructor.group_limit:
+        raise UnableToBook(
+            "group-too-large",
+            f"{name} teaches up to {instructor.group_limit} riders, not {places}.",
+            instructor=instructor.pk,
+        )
+    zone = school_zone()
+    first, last = starts_at.astimezone(zone), ends_at.astimezone(zone)
+    hours = list(instructor.hours.all())
+    today = [one for one in hours if one.weekday == first.weekday()]
+    if hours and not any(
+        one.from_at <= first.time() and last.time() <= one.to_at for one in today
+    ):
+        raise UnableToBook(
+            "instructor-away",
+            f"{name} does not teach from {clock(starts_at)} to {hour(ends_at)}.",
+            instructor=instructor.pk,
+        )
+    check_person(
+        instructor.pk, name, starts_at, ends_at, code="instructor-busy", but=but
+    )
+
+
+def check_horse(
+    horse: Horse, starts_at: datetime, ends_at: datetime, *, but: Iterable[int] = ()
+) -> None:
+    """Refuse a horse unfit, too young, off, busy, unrested or done for the day."""
+    zone = school_zone()
+    (day,) = horse_days([horse], starts_at, ends_at, zone, but=but)
+    check_horse_day(day, starts_at, ends_at, zone)
+
+
+def check_horse_day(
+    day: HorseDay, starts_at: datetime, ends_at: datetime, zone: ZoneInfo
+) -> None:
+    """Refuse a horse by what its day holds; see `check_horse`."""
+    horse = day.horse
+    local = starts_at.astimezone(zone)
+    if horse.bookable_from_date > local.date():
+        raise UnableToBook(
+            "horse-too-young",
+            f"{horse} may be ridden from {horse.bookable_from_date:%d %b %Y}.",
+            horse=horse.pk,
+        )
+    if day.states:
+        state = day.states[0]
+        until = (
+            f"until {clock(state.state_to, zone)}"
+            if state.state_to
+            else "until further "
+        )
+        until += "" if state.state_to else "notice"
+        raise UnableToBook(
+            "horse-unfit",
+            f"{horse} is not to be ridden {until} ({state.get_kind_display()}: "
+            f"{state.reason}). Give another horse.",
+            horse=horse.pk,
+        )
+    if local.weekday() in day.days_off:
+        raise UnableToBook(
+            "horse-day-off", f"{horse} has {local:%A} off.", horse=horse.pk
+        )
+    _check_work(day, starts_at, ends_at, zone)
+
+
+def _check_work(
+    day: HorseDay, starts_at: datetime, ends_at: datetime, zone: ZoneInfo
+) -> None:
+    horse, others = day.horse, day.lessons
+    for other in others:
+        if other.starts_at < ends_at and other.ends_at > starts_at:
+            raise UnableToBook(
+                "horse-busy",
+                f"{horse} goes in {other.title} until {hour(other.ends_at, zone)}.",
+                horse=horse.pk,
+                lesson=other.pk,
+            )
+        gap = max(starts_at - other.ends_at, other.starts_at - ends_at)
+        if gap.total_seconds() < horse.rest_min * 60:
+            raise UnableToBook(
+                "horse-rest",
+                f"{horse} needs {horse.rest_min} minutes of rest; {other.title} is "
+                f"from {hour(other.starts_at, zone)} to {hour(other.ends_at, zone)}.",
+                horse=horse.pk,
+                lesson=other.pk,
+            )
+    minutes = sum((one.ends_at - one.starts_at).total_seconds() for one in others)
+    minutes = (minutes + (ends_at - starts_at).total_seconds()) / 60
+    if len(others) + 1 > horse.max_lessons or minutes > horse.max_minutes:
+        raise UnableToBook(
+            "horse-limit",
+            f"{horse} would have {len(others) + 1} lessons and {minutes:.0f} minutes "
+            f"on {starts_at.astimezone(zone):%A}; the limit is "
+            f"{horse.max_lessons} lessons and {horse.max_minutes} minutes.",
+            horse=horse.pk,
+        )
+
+
+def horses_able(
+    starts_at: datetime, ends_at: datetime, *, but: Iterable[int] = ()
+) -> list[Horse]:
+    """Return every horse that could be booked for a time, by name, in five queries."""
+    zone, able = school_zone(), []
+    horses = list(Horse.objects.order_by("name"))
+    for day in horse_days(horses, starts_at, ends_at, zone, but=but):
+        try:
+            check_horse_day(day, starts_at, ends_at, zone)
+        except UnableToBook:
+            continue
+        able.append(day.horse)
+    return able
+
+
+def check_pair(rider: Rider, horse: Horse) -> None:
+    """Refuse a rider too heavy for a horse."""
+    if rider.weight_kg > HEAVIEST_SHARE * horse.weight_kg:
+        raise UnableToBook(
+            "too-heavy",
+            f"{horse} should not carry {rider.person.first_name}: choose a stronger "
+            "horse.",
+            horse=horse.pk,
+            rider=rider.pk,
+        )
+
+
+def check_teacher_level(instructor: Instructor, rider: Rider, work: str) -> None:
+    """Refuse a jumping rider beyond what the instructor may teach."""
+    if work != Work.JUMPING:
+        return
+    if ORDER.index(rider.level) > ORDER.index(instructor.level):
+        raise UnableToBook(
+            "instructor-level",
+            f"{instructor.person.first_name} teaches jumping up to "
+            f"{instructor.get_level_display().lower()}; "
+            f"{rider.person.first_name} needs somebody further on.",
+            instructor=instructor.pk,
+            rider=rider.pk,
+        )

@@ -1,0 +1,371 @@
+"""Booking, moving, confirming and cancelling lessons."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+
+from django.db import IntegrityError, transaction
+
+from school.enums import HOLDING_STATES, LessonState, RideState
+from school.models import (
+    Account,
+    Arena,
+    Horse,
+    Instructor,
+    Lesson,
+    LessonSeries,
+    Occupancy,
+    Ride,
+    Rider,
+)
+from school.services import checks
+from school.services.audit import record, snapshot
+from school.services.invitations import lesson_changed, lessons_changed
+from school.services.refusals import UnableToBook, clock, refusal_of
+
+__all__ = [
+    "Move",
+    "UnableToBook",
+    "book_lesson",
+    "cancel_lesson",
+    "move_lesson",
+    "move_lessons",
+    "set_state",
+]
+
+_NEXT = {
+    LessonState.ASKED: {LessonState.BOOKED, LessonState.CONFIRMED},
+    LessonState.BOOKED: {LessonState.CONFIRMED, LessonState.RUNNING},
+    LessonState.CONFIRMED: {LessonState.RUNNING},
+    LessonState.RUNNING: {LessonState.DONE},
+}
+
+
+def book_lesson(
+    *,
+    title: str,
+    kind: str,
+    work: str,
+    starts_at: datetime,
+    minutes: int,
+    arena: Arena,
+    instructor: Instructor,
+    by: Account | None,
+    now: datetime,
+    places: int = 1,
+    rides: Iterable[tuple[Rider, Horse | None]] = (),
+    window_from: datetime | None = None,
+    window_to: datetime | None = None,
+    other_arenas: Sequence[Arena] = (),
+    warm_up_min: int = 0,
+    cool_down_min: int = 0,
+    needs_clear: bool = False,
+    series: LessonSeries | None = None,
+    series_date: date | None = None,
+    state: str = LessonState.BOOKED,
+    tell: bool = True,
+) -> Lesson:
+    """Book a lesson with its riders and horses, all or nothing.
+
+    With `tell` false nobody is written to: a series tells of all its lessons at once.
+    """
+    pairs = list(rides)
+    title = title.strip()
+    _check_asked(title, minutes, places, len(pairs))
+    _check_window(title, starts_at, window_from, window_to)
+    # In UTC, since an hour by the wall clock is none on the night it changes.
+    starts_at = starts_at.astimezone(UTC)
+    ends_at = starts_at + timedelta(minutes=minutes)
+    try:
+        with transaction.atomic():
+            times = (starts_at, ends_at)
+            checks.check_arena(arena, *times)
+            checks.check_instructor(instructor, *times, places=places)
+            for rider, horse in pairs:
+                _check_ride(rider, horse, *times, instructor, work)
+            lesson = Lesson.objects.create(
+                title=title,
+                kind=kind,
+                work=work,
+                starts_at=starts_at,
+                ends_at=ends_at,
+                window_from=window_from,
+                window_to=window_to,
+                arena=arena,
+                instructor=instructor,
+                places=places,
+                warm_up_min=warm_up_min,
+                cool_down_min=cool_down_min,
+                needs_clear=needs_clear,
+                series=series,
+                series_date=series_date,
+                state=state,
+                state_at=now,
+                state_by=by,
+                changed_at=now,
+            )
+            lesson.other_arenas.set(other_arenas)
+            for rider, horse in pairs:
+                Ride.objects.create(lesson=lesson, rider=rider, horse=horse)
+            record(by=by, at=now, action="book", subject=lesson, after=snapshot(lesson))
+            if tell:
+                lesson_changed(lesson=lesson, now=now)
+            return lesson
+    except IntegrityError as error:
+        raise refusal_of(error) from error
+
+
+def _check_asked(title: str, minutes: int, places: int, riders: int) -> None:
+    if not title:
+        raise UnableToBook("title", "Give the lesson a title.", field="title")
+    if not 10 <= minutes <= 240:
+        raise UnableToBook(
+            "minutes", "A lesson lasts from 10 to 240 minutes.", field="minutes"
+        )
+    if riders > places:
+        raise UnableToBook(
+            "full", f"{title} has {places} places, not {riders}.", field="places"
+        )
+
+
+def _check_window(
+    title: str, starts_at: datetime, first: datetime | None, last: datetime | None
+) -> None:
+    if first and last and not first <= starts_at <= last:
+        raise UnableToBook(
+            "not-in-window",
+            f"{title} may start from {clock(first)} to {clock(last)}, not at "
+            f"{clock(starts_at)}.",
+        )
+
+
+def _check_ride(
+    rider: Rider,
+    horse: Horse | None,
+    starts_at: datetime,
+    ends_at: datetime,
+    instructor: Instructor,
+    work: str,
+    but: Iterable[int] = (),
+) -> None:
+    checks.check_person(
+        rider.pk,
+        rider.person.first_name,
+        starts_at,
+        ends_at,
+        code="rider-busy",
+        but=but,
+    )
+    checks.check_teacher_level(instructor, rider, work)
+    if horse is not None:
+        checks.check_pair(rider, horse)
+        checks.check_horse(horse, starts_at, ends_at, but=but)
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A lesson and where it goes; what is None stays."""
+
+    lesson: Lesson
+    starts_at: datetime
+    arena: Arena | None = None
+    minutes: int | None = None
+    instructor: Instructor | None = None
+
+
+def move_lesson(
+    *,
+    lesson: Lesson,
+    starts_at: datetime,
+    version: int,
+    by: Account | None,
+    now: datetime,
+    arena: Arena | None = None,
+    minutes: int | None = None,
+) -> Lesson:
+    """Move a lesson; refused if somebody changed it after `version` was seen."""
+    with transaction.atomic():
+        fresh = Lesson.objects.select_for_update().get(pk=lesson.pk)
+        if fresh.version != version:
+            raise UnableToBook(
+                "changed-meanwhile",
+                f"{fresh.title} was changed while you looked: it is now at "
+                f"{clock(fresh.starts_at)} in {fresh.arena}. Look again, then move it.",
+                lesson=fresh.pk,
+            )
+        move = Move(fresh, starts_at, arena, minutes)
+        return move_lessons(moves=[move], by=by, now=now)[0]
+
+
+def move_lessons(
+    *, moves: Sequence[Move], by: Account | None, now: datetime, tell: bool = True
+) -> list[Lesson]:
+    """Move lessons together, all or none; they may change places with each other."""
+    try:
+        with transaction.atomic():
+            keys = [move.lesson.pk for move in moves]
+            fresh = {
+                one.pk: one
+                for one in Lesson.objects.select_for_update()
+                .filter(pk__in=keys)
+                .order_by("pk")
+            }
+            before = {pk: snapshot(one) for pk, one in fresh.items()}
+            for move in moves:
+                _place(fresh[move.lesson.pk], move, now)
+            # What they held is let go first, so that two may change places; each
+            # save takes what its lesson holds anew.
+            Occupancy.objects.filter(lesson_id__in=keys).delete()
+            moved = [fresh[move.lesson.pk] for move in moves]
+            for lesson in moved:
+                lesson.save()
+            for lesson in moved:
+                _check_moved(lesson)
+                record(
+                    by=by,
+                    at=now,
+                    action="move",
+                    subject=lesson,
+                    before=before[lesson.pk],
+                    after=snapshot(lesson),
+                )
+            if tell:
+                lessons_changed(lessons=moved, now=now)
+            return moved
+    except IntegrityError as error:
+        _say_who_clashes(moves)
+        raise refusal_of(error) from error
+
+
+def _place(lesson: Lesson, move: Move, now: datetime) -> None:
+    if lesson.state in {LessonState.CANCELLED, LessonState.DONE, LessonState.RUNNING}:
+        raise UnableToBook(
+            "not-movable",
+            f"{lesson.title} is {lesson.get_state_display().lower()} and stays where "
+            "it is.",
+            lesson=lesson.pk,
+        )
+    length = lesson.ends_at - lesson.starts_at
+    if move.minutes is not None:
+        length = timedelta(minutes=move.minutes)
+    _check_window(lesson.title, move.starts_at, lesson.window_from, lesson.window_to)
+    lesson.starts_at = move.starts_at.astimezone(UTC)
+    lesson.ends_at = lesson.starts_at + length
+    lesson.arena = move.arena or lesson.arena
+    lesson.instructor = move.instructor or lesson.instructor
+    lesson.changed_at = now
+    lesson.version += 1
+
+
+def _check_moved(lesson: Lesson) -> None:
+    """Check a lesson where it now is, for everything it holds."""
+    if lesson.state not in HOLDING_STATES:
+        return
+    times = (lesson.starts_at, lesson.ends_at)
+    own = (lesson.pk,)
+    checks.check_arena(lesson.arena, *times, but=own)
+    checks.check_instructor(lesson.instructor, *times, places=lesson.places, but=own)
+    for ride in lesson.rides.filter(state=RideState.BOOKED).select_related(
+        "rider__person", "horse"
+    ):
+        checks.check_teacher_level(lesson.instructor, ride.rider, lesson.work)
+        if ride.horse is not None:
+            checks.check_horse(ride.horse, *times, but=own)
+
+
+def _say_who_clashes(moves: Sequence[Move]) -> None:
+    """Find in words what the database refused, where it can be found."""
+    keys = [move.lesson.pk for move in moves]
+    for move in moves:
+        one = move.lesson
+        length = one.ends_at - one.starts_at
+        if move.minutes is not None:
+            length = timedelta(minutes=move.minutes)
+        starts_at = move.starts_at.astimezone(UTC)
+        times = (starts_at, starts_at + length)
+        checks.check_arena(move.arena or one.arena, *times, but=keys)
+        teacher = move.instructor or one.instructor
+        checks.check_instructor(teacher, *times, places=one.places, but=keys)
+        for ride in one.rides.filter(state=RideState.BOOKED).select_related(
+            "rider__person", "horse"
+        ):
+            _check_ride(ride.rider, ride.horse, *times, teacher, one.work, but=keys)
+
+
+def set_state(
+    *, lesson: Lesson, state: str, by: Account | None, now: datetime
+) -> Lesson:
+    """Take a lesson one step on: booked, confirmed, running, done."""
+    with transaction.atomic():
+        fresh = Lesson.objects.select_for_update().get(pk=lesson.pk)
+        if fresh.state == state:
+            return fresh
+        if state not in _NEXT.get(LessonState(fresh.state), set()):
+            raise UnableToBook(
+                "state",
+                f"{fresh.title} is {fresh.get_state_display().lower()}; it can't "
+                f"become {LessonState(state).label.lower()}.",
+                lesson=fresh.pk,
+            )
+        return _change_state(fresh, state, "", by, now)
+
+
+def cancel_lesson(
+    *,
+    lesson: Lesson,
+    reason: str,
+    by: Account | None,
+    now: datetime,
+    tell: bool = True,
+) -> Lesson:
+    """Cancel a lesson; doing it twice is harmless."""
+    if not reason.strip():
+        raise UnableToBook("reason", "Say why the lesson is cancelled.", field="reason")
+    with transaction.atomic():
+        fresh = Lesson.objects.select_for_update().get(pk=lesson.pk)
+        if fresh.state == LessonState.CANCELLED:
+            return fresh
+        if fresh.state in {LessonState.RUNNING, LessonState.DONE}:
+            raise UnableToBook(
+                "state",
+                f"{fresh.title} is {fresh.get_state_display().lower()}; it can't be "
+                "cancelled any more.",
+                lesson=fresh.pk,
+            )
+        return _change_state(
+            fresh, LessonState.CANCELLED, reason.strip(), by, now, tell=tell
+        )
+
+
+def _change_state(
+    lesson: Lesson,
+    state: str,
+    reason: str,
+    by: Account | None,
+    now: datetime,
+    *,
+    tell: bool = True,
+) -> Lesson:
+    before = snapshot(lesson)
+    lesson.state = state
+    lesson.state_at = now
+    lesson.state_by = by
+    lesson.state_reason = reason[:200]
+    lesson.changed_at = now
+    lesson.version += 1
+    try:
+        with transaction.atomic():
+            lesson.save()
+    except IntegrityError as error:
+        raise refusal_of(error) from error
+    record(
+        by=by,
+        at=now,
+        action=state,
+        subject=lesson,
+        before=before,
+        after=snapshot(lesson),
+    )
+    if tell:
+        lesson_changed(lesson=lesson, now=now)
+    return lesson

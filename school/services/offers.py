@@ -1,0 +1,144 @@
+"""Places offered to those who wait for a time."""
+
+from datetime import datetime, timedelta
+
+from django.db import transaction
+
+from school.calendars.told import told_of
+from school.enums import (
+    LessonState,
+    MessageKind,
+    OfferState,
+    RideState,
+    WishState,
+)
+from school.models import Account, Lesson, Ride, WaitingOffer, WaitingWish
+from school.queries.schools import the_school
+from school.services.answers import UnableToAnswer, give_back
+from school.services.audit import record, snapshot
+from school.services.outbox import remind
+from school.services.refusals import UnableToBook, clock
+from school.services.rides import add_ride
+
+OPEN_HOURS = 24
+"""How long an offer stands, unless the lesson begins before."""
+
+
+def offer_place(
+    *,
+    wish: WaitingWish,
+    lesson: Lesson,
+    by: Account | None,
+    now: datetime,
+    hours: int = OPEN_HOURS,
+) -> WaitingOffer:
+    """Offer a place in a lesson to one who waits, and write to their client.
+
+    The place is held for nobody: whoever answers first has it.
+    """
+    with transaction.atomic():
+        fresh = Lesson.objects.select_for_update().get(pk=lesson.pk)
+        _check_open(fresh, now)
+        if wish.state != WishState.OPEN:
+            raise UnableToBook("wish", "Nobody waits for this any more.")
+        taken = fresh.rides.filter(state=RideState.BOOKED)
+        if taken.filter(rider=wish.rider).exists():
+            raise UnableToBook("rider-twice", "The rider is in this lesson already.")
+        if taken.count() >= fresh.places:
+            raise UnableToBook("full", f"{fresh.title} is full.")
+        known = wish.offers.filter(lesson=fresh, state=OfferState.OPEN).first()
+        if known is not None and known.ends_at > now:
+            return known
+        if known is not None:
+            known.state, known.state_at = OfferState.DECLINED, now
+            known.save()
+        offer = WaitingOffer.objects.create(
+            wish=wish,
+            lesson=fresh,
+            made_at=now,
+            made_by=by,
+            ends_at=min(now + timedelta(hours=hours), fresh.starts_at),
+            state_at=now,
+        )
+        record(by=by, at=now, action="offer", subject=offer, after=snapshot(offer))
+        client = wish.rider.client
+        if client.person.email:
+            told = told_of(the_school(), fresh, client.pk).as_data()
+            remind(
+                client=client,
+                lesson=fresh,
+                once=f"offer {offer.pk}",
+                told=told | {"names": [wish.rider.person.first_name]},
+                now=now,
+                kind=MessageKind.OFFER,
+            )
+        return offer
+
+
+def _check_open(lesson: Lesson, now: datetime) -> None:
+    if lesson.state not in {LessonState.BOOKED, LessonState.CONFIRMED}:
+        raise UnableToBook(
+            "state", f"{lesson.title} is {lesson.get_state_display().lower()}."
+        )
+    if lesson.starts_at <= now:
+        raise UnableToBook("started", f"{lesson.title} began.")
+
+
+def take_offer(*, offer: WaitingOffer, now: datetime) -> Ride:
+    """Take an offered place; the wish is met, and what it was instead of given back.
+
+    Raises
+    ------
+    UnableToBook
+        `lapsed`, `full`, or whatever keeps the rider out of the lesson.
+    """
+    with transaction.atomic():
+        fresh = (
+            WaitingOffer.objects.select_for_update(of=("self",))
+            .select_related("wish__rider__person", "wish__instead_of", "lesson")
+            .get(pk=offer.pk)
+        )
+        wish, lesson = fresh.wish, fresh.lesson
+        if fresh.state == OfferState.TAKEN:
+            return Ride.objects.get(lesson=lesson, rider=wish.rider)
+        if fresh.state != OfferState.OPEN or fresh.ends_at <= now:
+            raise UnableToAnswer(
+                "lapsed",
+                f"This offer ended at {clock(min(fresh.ends_at, now))}. "
+                "You stay on the waiting list.",
+            )
+        _check_open(lesson, now)
+        ride = add_ride(lesson=lesson, rider=wish.rider, horse=None, by=None, now=now)
+        fresh.state, fresh.state_at = OfferState.TAKEN, now
+        fresh.save()
+        wish.state, wish.state_at = WishState.MET, now
+        wish.save()
+        wish.offers.filter(state=OfferState.OPEN).update(
+            state=OfferState.DECLINED, state_at=now
+        )
+        record(by=None, at=now, action="take offer", subject=fresh)
+        _give_back_other(wish, now)
+        return ride
+
+
+def _give_back_other(wish: WaitingWish, now: datetime) -> None:
+    """Give back what the wish was instead of; kept where that would be charged."""
+    if wish.instead_of is None:
+        return
+    rides = wish.instead_of.rides.filter(rider=wish.rider)
+    keys = list(rides.values_list("pk", flat=True))
+    try:
+        give_back(client=wish.rider.client, lesson=wish.instead_of, rides=keys, now=now)
+    except UnableToAnswer:
+        return
+
+
+def decline_offer(*, offer: WaitingOffer, now: datetime) -> WaitingOffer:
+    """Decline an offered place; the wish goes on waiting. Twice is harmless."""
+    with transaction.atomic():
+        fresh = WaitingOffer.objects.select_for_update().get(pk=offer.pk)
+        if fresh.state == OfferState.OPEN:
+            fresh.state, fresh.state_at = OfferState.DECLINED, now
+            fresh.save()
+            record(by=None, at=now, action="decline offer", subject=fresh)
+        return fresh

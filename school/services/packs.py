@@ -1,0 +1,157 @@
+"""What is paid in advance: packs of lessons, and credits for lessons to make up."""
+
+from datetime import date, datetime, timedelta
+
+from django.db import transaction
+from django.db.models import Count, F
+
+from school.enums import HOLDING_STATES, LessonState, RideState
+from school.models import (
+    Account,
+    Client,
+    Lesson,
+    LessonPack,
+    MakeUpCredit,
+    PackUse,
+    Ride,
+    School,
+)
+from school.queries.schools import free_until, school_zone, the_school
+from school.services.audit import record, snapshot
+from school.services.refusals import UnableToBook
+
+
+def sell_pack(
+    *,
+    client: Client,
+    name: str,
+    lessons: int,
+    bought_date: date,
+    expires_date: date,
+    by: Account | None,
+    now: datetime,
+) -> LessonPack:
+    """Note a pack of lessons that a client paid."""
+    if not name.strip():
+        raise UnableToBook("name", "Give the pack a name.", field="name")
+    if not 1 <= lessons <= 100:
+        raise UnableToBook(
+            "lessons", "A pack has from 1 to 100 lessons.", field="lessons"
+        )
+    if expires_date <= bought_date:
+        raise UnableToBook(
+            "expires", "A pack ends after the day it is bought.", field="expires_date"
+        )
+    with transaction.atomic():
+        pack = LessonPack.objects.create(
+            client=client,
+            name=name.strip(),
+            lessons=lessons,
+            bought_date=bought_date,
+            expires_date=expires_date,
+        )
+        record(by=by, at=now, action="sell pack", subject=pack, after=snapshot(pack))
+        return pack
+
+
+def give_credit(
+    *,
+    client: Client,
+    reason: str,
+    expires_date: date,
+    by: Account | None,
+    now: datetime,
+) -> MakeUpCredit:
+    """Give a client a lesson to make up, by hand."""
+    if not reason.strip():
+        raise UnableToBook("reason", "Say what the credit is for.", field="reason")
+    with transaction.atomic():
+        credit = MakeUpCredit.objects.create(
+            client=client,
+            reason=reason.strip()[:120],
+            given_at=now,
+            expires_date=expires_date,
+        )
+        record(by=by, at=now, action="credit", subject=credit, after=snapshot(credit))
+        return credit
+
+
+def settle_lesson(*, lesson: Lesson, now: datetime) -> None:
+    """Let packs and credits follow a lesson's rides; twice changes nothing.
+
+    Needs the transaction of the change. A ride that is booked is paid by a credit,
+    else by a pack, what ends first going first; a weekly lesson is paid with its
+    term. A place given back in the free time, or taken by the school, costs
+    nothing: what had paid it is free again, and a weekly lesson becomes a credit.
+    """
+    school = the_school()
+    until = free_until(school, lesson.starts_at)
+    for ride in lesson.rides.select_related("rider").order_by("pk"):
+        holds = ride.state == RideState.BOOKED and lesson.state in HOLDING_STATES
+        late = ride.cancelled_at is not None and ride.cancelled_at > until
+        if holds:
+            _pay(lesson, ride, now)
+        elif not late and lesson.state != LessonState.ASKED:
+            _free(school, lesson, ride, now)
+
+
+def _pay(lesson: Lesson, ride: Ride, now: datetime) -> None:
+    _take_back(ride)
+    if lesson.series_id is not None or _is_paid(ride):
+        return
+    day, client = (
+        lesson.starts_at.astimezone(school_zone()).date(),
+        ride.rider.client_id,
+    )
+    credit = (
+        MakeUpCredit.objects.select_for_update(of=("self",))
+        .filter(client=client, used_for=None, expires_date__gte=day)
+        .exclude(given_for=ride)
+        .order_by("expires_date", "pk")
+        .first()
+    )
+    if credit is not None:
+        credit.used_for, credit.used_at = ride, now
+        credit.save()
+        return
+    pack = (
+        LessonPack.objects.filter(
+            client=client, bought_date__lte=day, expires_date__gte=day
+        )
+        .annotate(used=Count("uses"))
+        .filter(used__lt=F("lessons"))
+        .order_by("expires_date", "pk")
+        .first()
+    )
+    if pack is not None:
+        PackUse.objects.create(pack=pack, ride=ride, used_at=now)
+
+
+def _is_paid(ride: Ride) -> bool:
+    return (
+        PackUse.objects.filter(ride=ride).exists()
+        or MakeUpCredit.objects.filter(used_for=ride).exists()
+    )
+
+
+def _take_back(ride: Ride) -> None:
+    """Take back the credit of a place that is taken up again, if it is unspent."""
+    MakeUpCredit.objects.filter(given_for=ride, used_for=None).delete()
+
+
+def _free(school: School, lesson: Lesson, ride: Ride, now: datetime) -> None:
+    PackUse.objects.filter(ride=ride).delete()
+    MakeUpCredit.objects.filter(used_for=ride).update(used_for=None, used_at=None)
+    if lesson.series_id is None or not school.make_up_days:
+        return
+    day = lesson.starts_at.astimezone(school_zone()).date()
+    last = day + timedelta(days=school.make_up_days)
+    if MakeUpCredit.objects.filter(given_for=ride).exists():
+        return
+    MakeUpCredit.objects.create(
+        client_id=ride.rider.client_id,
+        given_for=ride,
+        reason=f"{lesson.title}, {day:%d %b %Y}"[:120],
+        given_at=now,
+        expires_date=last,
+    )

@@ -1,0 +1,60 @@
+"""Why a booking is refused, in words a person can act on."""
+
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db import IntegrityError
+
+from school.queries.schools import school_zone
+
+
+class UnableToBook(ValueError):
+    """A booking that is refused: a code, plain words, and what they speak of."""
+
+    def __init__(self, code: str, says: str, **fields: Any) -> None:
+        super().__init__(says)
+        self.code = code
+        self.says = says
+        self.fields = fields
+
+
+_BY_RULE = {
+    "occupancy_no_two_at_once": (
+        "taken-meanwhile",
+        "Somebody was quicker: the arena, a horse or a person is taken at that time. "
+        "Look at the day again and choose another time.",
+    ),
+    "lesson_places_not_exceeded": (
+        "full",
+        "The last place went while you were booking. Choose another lesson.",
+    ),
+    "ride_horse_old_enough": (
+        "horse-too-young",
+        "The horse has not reached the school's least age on that day.",
+    ),
+    "ride_rider_once_a_lesson": ("rider-twice", "The rider is already in this lesson."),
+    "ride_horse_once_a_lesson": ("horse-twice", "The horse is already in this lesson."),
+}
+
+
+def refusal_of(error: IntegrityError) -> UnableToBook:
+    """Turn what the database refused into words; unknown refusals are raised."""
+    for rule, (code, says) in _BY_RULE.items():
+        if rule in str(error):
+            return UnableToBook(code, says)
+    if "school_ride.lesson_id, school_ride.rider_id" in str(error):
+        code, says = _BY_RULE["ride_rider_once_a_lesson"]
+        return UnableToBook(code, says)
+    raise error
+
+
+def clock(moment: datetime, zone: ZoneInfo | None = None) -> str:
+    """Write a moment as the school's wall clock shows it, "Sat 6 Mar 09:30"."""
+    local = moment.astimezone(zone or school_zone())
+    return f"{local:%a} {local.day} {local:%b %H:%M}"
+
+
+def hour(moment: datetime, zone: ZoneInfo | None = None) -> str:
+    """Write the hour of a moment by the school's wall clock, "09:30"."""
+    return f"{moment.astimezone(zone or school_zone()):%H:%M}"

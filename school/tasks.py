@@ -1,0 +1,51 @@
+import logging
+import time
+from typing import Any
+
+from celery import shared_task
+from django.utils import timezone
+
+from school.services import endings, inbox, mailbox, reminders
+from school.services.messages import Delivered, deliver_due
+
+log = logging.getLogger(__name__)
+
+LONGEST_S = 180
+"""Seconds after which a round ends, well before a worker is told to stop."""
+
+
+@shared_task
+def deliver_messages(**unknown: Any) -> None:
+    """Send what is due in the outbox, one by one, each by its own clock."""
+    done, end = Delivered(), time.monotonic() + LONGEST_S
+    while time.monotonic() < end:
+        one = deliver_due(now=timezone.now(), limit=1)
+        if not one.sent and not one.failed:
+            break
+        done.sent += one.sent
+        done.failed += one.failed
+    if done.sent or done.failed:
+        log.info("messages: %s sent, %s failed", done.sent, done.failed)
+
+
+@shared_task
+def write_reminders(**unknown: Any) -> None:
+    """Write the reminders that are due."""
+    now = timezone.now()
+    written = reminders.write_reminders(now=now) + endings.write_endings(now=now)
+    if written:
+        log.info("reminders: %s written", written)
+
+
+@shared_task
+def read_mailbox(**unknown: Any) -> None:
+    """Take the answers that came to the school's mailbox, and forget old ones."""
+    now = timezone.now()
+    inbox.drop_old_replies(now=now)
+    try:
+        taken = mailbox.read_mailbox(now=now)
+    except mailbox.UnableToRead as error:
+        log.warning("%s; it is tried again", error)
+        return
+    if taken:
+        log.info("mailbox: %s mails taken", taken)

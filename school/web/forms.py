@@ -1,0 +1,174 @@
+"""Forms of the lesson pages; what is refused is said beside what was typed."""
+
+from calendar import day_name
+from datetime import date, datetime
+from typing import Any
+
+from django import forms
+from django.http import QueryDict
+from django.utils import timezone
+
+from exercises.models import Exercise
+from school.enums import GroundNow, LessonKind, Tradition, Work
+from school.models import Arena, Horse, Instructor, Rider
+
+MOST_RIDERS = 4
+
+
+class MomentForm(forms.Form):
+    """A day and a clock time, in the school's zone."""
+
+    date = forms.DateField(
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    start = forms.TimeField(widget=forms.TimeInput(attrs={"type": "time"}))
+
+    def moment(self) -> datetime:
+        """Return the aware moment that was given."""
+        return datetime.combine(
+            self.cleaned_data["date"],
+            self.cleaned_data["start"],
+            tzinfo=timezone.get_current_timezone(),
+        )
+
+
+class BookForm(MomentForm):
+    title = forms.CharField(max_length=120)
+    kind = forms.ChoiceField(choices=LessonKind.choices)
+    work = forms.ChoiceField(choices=Work.choices)
+    minutes = forms.IntegerField(min_value=10, max_value=240, initial=60)
+    arena = forms.ModelChoiceField(Arena.objects.order_by("name"))
+    instructor = forms.ModelChoiceField(
+        Instructor.objects.select_related("person").order_by("person__first_name", "pk")
+    )
+    places = forms.IntegerField(min_value=1, max_value=12, initial=1)
+    until = forms.DateField(
+        required=False,
+        label="Every week until (leave empty for one lesson)",
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+    )
+    not_on = forms.CharField(
+        required=False,
+        max_length=300,
+        label="Not on these days, as 2027-04-27, parted by commas",
+    )
+
+    public_holidays = forms.BooleanField(
+        required=False, initial=True, label="Not on public holidays"
+    )
+
+    def clean_not_on(self) -> list[date]:
+        """Return the days that were named; refuse what is no day, and say which."""
+        days = []
+        for word in self.cleaned_data["not_on"].replace(",", " ").split():
+            try:
+                days.append(date.fromisoformat(word))
+            except ValueError:
+                raise forms.ValidationError(
+                    f"{word} is no day; write it as 2027-04-27."
+                ) from None
+        return days
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        # One query each: the same lists serve every row of the form.
+        riders = [("", "nobody")] + [
+            (str(one.pk), str(one))
+            for one in Rider.objects.select_related("person").order_by(
+                "person__first_name", "pk"
+            )
+        ]
+        horses = [("", "no horse yet")] + [
+            (str(one.pk), one.name) for one in Horse.objects.order_by("name")
+        ]
+        for n in range(1, MOST_RIDERS + 1):
+            self.fields[f"rider_{n}"] = forms.ChoiceField(
+                choices=riders, required=False, label=f"Rider {n}"
+            )
+            self.fields[f"horse_{n}"] = forms.ChoiceField(
+                choices=horses, required=False, label=f"Horse of rider {n}"
+            )
+
+    def rides(self) -> list[tuple[Rider, Horse | None]]:
+        """Return the riders given, each with a horse or none."""
+        pairs = []
+        for n in range(1, MOST_RIDERS + 1):
+            rider = self.cleaned_data[f"rider_{n}"]
+            horse = self.cleaned_data[f"horse_{n}"]
+            if rider:
+                pairs.append(
+                    (
+                        Rider.objects.select_related("person").get(pk=rider),
+                        Horse.objects.get(pk=horse) if horse else None,
+                    )
+                )
+        return pairs
+
+
+def with_slot(data: QueryDict) -> QueryDict:
+    """Return what was sent, with the start and arena of a slot that was pressed.
+
+    A slot is "10:30|3": its start and its arena's key.
+    """
+    start, _, arena = data.get("slot", "").partition("|")
+    if not arena:
+        return data
+    changed = data.copy()
+    changed["start"], changed["arena"] = start, arena
+    return changed
+
+
+class MoveForm(MomentForm):
+    arena = forms.ModelChoiceField(Arena.objects.order_by("name"))
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class CancelForm(forms.Form):
+    reason = forms.CharField(max_length=200, label="Why is it cancelled?")
+
+
+class HorseForm(forms.Form):
+    horse = forms.ModelChoiceField(Horse.objects.order_by("name"))
+
+
+class WishForm(forms.Form):
+    """A time that would suit, for one of a client's riders."""
+
+    rider = forms.TypedChoiceField(coerce=int, label="Who")
+    work = forms.ChoiceField(choices=Work.choices, label="What")
+    weekday = forms.TypedChoiceField(
+        choices=[("", "Any day"), *((str(n), day) for n, day in enumerate(day_name))],
+        coerce=int,
+        empty_value=None,
+        required=False,
+        label="Day",
+    )
+    from_at = forms.TimeField(
+        widget=forms.TimeInput(attrs={"type": "time"}), label="Earliest start"
+    )
+    to_at = forms.TimeField(
+        widget=forms.TimeInput(attrs={"type": "time"}), label="Latest start"
+    )
+    note = forms.CharField(
+        max_length=300, required=False, label="Anything else (optional)"
+    )
+
+    def __init__(self, *args: Any, riders: list[Rider], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        names = [(str(one.pk), one.person.first_name) for one in riders]
+        self.fields["rider"] = forms.TypedChoiceField(
+            choices=names, coerce=int, label="Who"
+        )
+
+
+class GridForm(forms.Form):
+    exercise = forms.ModelChoiceField(
+        Exercise.objects.filter(current__isnull=False).order_by("name")
+    )
+    tradition = forms.ChoiceField(choices=Tradition.choices)
+    ground = forms.MultipleChoiceField(
+        choices=GroundNow.choices,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        label="Going and slope that day",
+    )

@@ -1,0 +1,338 @@
+"""The pages of a lesson: its facts, its grid to scale, and what is done with it."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.forms import Form
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from exercises.drawing.plan import draw_plan
+from exercises.drawing.side import draw_side
+from exercises.geometry.data import element_from_data
+from exercises.geometry.units import Units
+from school.convert import units_of
+from school.models import Lesson, LessonGrid, Ride
+from school.permissions import (
+    is_manager,
+    may_attach_grid,
+    may_see_lesson,
+    may_see_sensitive,
+)
+from school.queries.grids import overruled_of
+from school.queries.lessons import booked_rides, lesson_with_all
+from school.queries.schools import the_school
+from school.services.grids import UnableToAttach, attach_grid, detach_grid
+from school.services.lessons import (
+    UnableToBook,
+    book_lesson,
+    cancel_lesson,
+    move_lesson,
+)
+from school.services.rides import change_horse
+from school.web.access import account_of, allowed
+from school.web.forms import (
+    BookForm,
+    CancelForm,
+    GridForm,
+    HorseForm,
+    MoveForm,
+    with_slot,
+)
+from school.web.ride_logs import lesson_log
+from school.web.weekly import book_weekly
+
+
+def _lesson(request: HttpRequest, pk: int) -> Lesson:
+    lesson = lesson_with_all(pk)
+    if lesson is None:
+        raise Http404
+    return lesson
+
+
+def anyone(account: Any) -> bool:
+    """Signed in is enough; what is shown is asked of each lesson."""
+    return True
+
+
+@allowed(anyone)
+def lesson_page(request: HttpRequest, pk: int) -> HttpResponse:
+    lesson = _lesson(request, pk)
+    if not may_see_lesson(account_of(request), lesson):
+        raise PermissionDenied
+    return _show(request, lesson)
+
+
+def _show(
+    request: HttpRequest,
+    lesson: Lesson,
+    *,
+    refusal: str = "",
+    verdicts: Any = (),
+    forms: dict[str, Form] | None = None,
+) -> HttpResponse:
+    account = account_of(request)
+    grid = LessonGrid.objects.filter(lesson=lesson).first()
+    school = the_school()
+    units = units_of(school)
+    context: dict[str, Any] = {
+        "units": units,
+        "lesson": lesson,
+        "rides": _rides(request, lesson),
+        "sensitive": may_see_sensitive(account, lesson),
+        "manager": is_manager(account),
+        "may_attach": may_attach_grid(account, lesson),
+        "refusal": refusal,
+        "verdicts": verdicts,
+        "grid": grid,
+        "school": school,
+        "move_form": MoveForm(initial=_as_it_is(lesson)),
+        "cancel_form": CancelForm(),
+        "grid_form": GridForm(
+            initial={
+                "tradition": grid.tradition if grid else school.tradition,
+                "exercise": grid.revision.exercise_id if grid else None,
+                "ground": grid.ground if grid else [],
+            }
+        ),
+    }
+    if grid is not None:
+        context |= _drawings(lesson, grid, units) | _fit(lesson, grid, units)
+        context |= lesson_log(account, lesson)
+    context |= forms or {}
+    status = 409 if refusal else 200
+    return render(request, "school/lesson.html", context, status=status)
+
+
+def _rides(request: HttpRequest, lesson: Lesson) -> list[Ride]:
+    """Return the rides a reader may see: clients those of their own riders."""
+    account = account_of(request)
+    rides = booked_rides(lesson)
+    if may_see_sensitive(account, lesson) or not account.person_id:
+        return rides
+    own = [one for one in rides if one.rider.client_id == account.person_id]
+    staff = hasattr(account.person, "instructor") or hasattr(
+        account.person, "groundsperson"
+    )
+    return rides if staff else own
+
+
+def _as_it_is(lesson: Lesson) -> dict[str, Any]:
+    local = timezone.localtime(lesson.starts_at)
+    return {
+        "date": local.date(),
+        "start": local.strftime("%H:%M"),
+        "arena": lesson.arena_id,
+        "version": lesson.version,
+    }
+
+
+def _drawings(lesson: Lesson, grid: LessonGrid, units: Units) -> dict[str, Any]:
+    start = [element_from_data(one) for one in grid.start]
+    end = [element_from_data(one) for one in grid.end]
+    title = f"{grid.revision.exercise.name}, {lesson.title}"
+    for gap in grid.fitted.get("gaps", []):
+        gap["built"] = units.length(gap["built_cm"])
+        gap["meaning"] = gap["meaning"].replace("-", " ")
+        for one in gap["horses"]:
+            for key in ("low", "high"):
+                one[key] = units.length(one[f"{key}_cm"])
+            way = "long" if one["off_cm"] > 0 else "short"
+            one["off_words"] = f"{units.short(abs(one['off_cm']))} {way}"
+    return {
+        "side": draw_side(
+            start, ident="side", title=f"{title}: from the side", units=units
+        ),
+        "plan": draw_plan(
+            start, ident="plan", title=f"{title}: from above", units=units
+        ),
+        "end_side": draw_side(
+            end, ident="end", title=f"{title}: at the end", units=units
+        )
+        if end != start
+        else "",
+    }
+
+
+def _fit(lesson: Lesson, grid: LessonGrid, units: Units) -> dict[str, Any]:
+    """Return what was found when the row was fitted, and whether it still holds."""
+    for line in grid.fitted.get("lines", []):
+        for key in ("length", "row", "approach", "left"):
+            line[key] = units.length(line[f"{key}_cm"])
+    fitted_to = sorted(
+        {one["horse"] for gap in grid.fitted.get("gaps", []) for one in gap["horses"]}
+    )
+    now = {ride.horse.name for ride in booked_rides(lesson) if ride.horse}
+    return {
+        "fitted_to": fitted_to,
+        "stale": bool(fitted_to) and set(fitted_to) != now,
+        "overruled": [
+            {
+                "who": one.by.person.first_name if one.by.person else one.by.username,
+                "says": one.says,
+                "reason": one.reason,
+            }
+            for one in overruled_of(grid)
+        ],
+    }
+
+
+@allowed(is_manager)
+def new_lesson(request: HttpRequest) -> HttpResponse:
+    day = request.GET.get("date") or timezone.localdate().isoformat()
+    form = BookForm(with_slot(request.POST) or None, initial={"date": day})
+    refusal = ""
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        try:
+            if data["until"]:
+                return _booked_weekly(request, form)
+            lesson = book_lesson(
+                title=data["title"],
+                kind=data["kind"],
+                work=data["work"],
+                starts_at=form.moment(),
+                minutes=data["minutes"],
+                arena=data["arena"],
+                instructor=data["instructor"],
+                places=data["places"],
+                rides=form.rides(),
+                by=account_of(request),
+                now=timezone.now(),
+            )
+        except UnableToBook as error:
+            refusal = error.says
+        else:
+            messages.success(request, f"{lesson.title} is booked.")
+            return redirect("lesson", pk=lesson.pk)
+    return render(
+        request,
+        "school/lesson_new.html",
+        {"form": form, "refusal": refusal},
+        status=409 if refusal else 200,
+    )
+
+
+def _booked_weekly(request: HttpRequest, form: BookForm) -> HttpResponse:
+    series = book_weekly(form, by=account_of(request), now=timezone.now())
+    lessons = series.lessons.order_by("starts_at", "pk")
+    messages.success(
+        request, f"{series.name} is booked every week, {len(lessons)} lessons."
+    )
+    return redirect("lesson", pk=lessons[0].pk)
+
+
+@require_POST
+@allowed(is_manager)
+def move(request: HttpRequest, pk: int) -> HttpResponse:
+    lesson, form = _lesson(request, pk), MoveForm(request.POST)
+    if not form.is_valid():
+        return _show(
+            request, lesson, refusal="Look at the fields again.",
+            forms={"move_form": form},
+        )  # fmt: skip
+    try:
+        moved = move_lesson(
+            lesson=lesson,
+            starts_at=form.moment(),
+            arena=form.cleaned_data["arena"],
+            version=form.cleaned_data["version"],
+            by=account_of(request),
+            now=timezone.now(),
+        )
+    except UnableToBook as error:
+        return _show(request, lesson, refusal=error.says, forms={"move_form": form})
+    messages.success(request, f"{moved.title} is moved; its clients are told.")
+    return redirect("lesson", pk=pk)
+
+
+@require_POST
+@allowed(is_manager)
+def cancel(request: HttpRequest, pk: int) -> HttpResponse:
+    lesson, form = _lesson(request, pk), CancelForm(request.POST)
+    if not form.is_valid():
+        return _show(
+            request, lesson, refusal="Say why the lesson is cancelled.",
+            forms={"cancel_form": form},
+        )  # fmt: skip
+    try:
+        cancel_lesson(
+            lesson=lesson,
+            reason=form.cleaned_data["reason"],
+            by=account_of(request),
+            now=timezone.now(),
+        )
+    except UnableToBook as error:
+        return _show(request, lesson, refusal=error.says, forms={"cancel_form": form})
+    messages.success(request, f"{lesson.title} is cancelled; its clients are told.")
+    return redirect("lesson", pk=pk)
+
+
+@require_POST
+@allowed(is_manager)
+def swap_horse(request: HttpRequest, pk: int) -> HttpResponse:
+    ride = Ride.objects.filter(pk=pk).first()
+    if ride is None:
+        raise Http404
+    lesson, form = _lesson(request, ride.lesson_id), HorseForm(request.POST)
+    if form.is_valid():
+        try:
+            change_horse(
+                ride=ride,
+                horse=form.cleaned_data["horse"],
+                by=account_of(request),
+                now=timezone.now(),
+            )
+        except UnableToBook as error:
+            return _show(request, lesson, refusal=error.says)
+    return redirect("lesson", pk=ride.lesson_id)
+
+
+@require_POST
+@allowed(anyone)
+def attach(request: HttpRequest, pk: int) -> HttpResponse:
+    lesson, form = _lesson(request, pk), GridForm(request.POST)
+    if not may_attach_grid(account_of(request), lesson):
+        raise PermissionDenied
+    if not form.is_valid():
+        return _show(
+            request, lesson, refusal="Choose an exercise.", forms={"grid_form": form}
+        )
+    reasons = {
+        key.removeprefix("reason:"): str(value)
+        for key, value in request.POST.items()
+        if key.startswith("reason:")
+    }
+    try:
+        attach_grid(
+            lesson=lesson,
+            revision=form.cleaned_data["exercise"].current,
+            tradition=form.cleaned_data["tradition"],
+            ground=form.cleaned_data["ground"],
+            by=account_of(request),
+            now=timezone.now(),
+            overrides=reasons,
+        )
+    except UnableToAttach as error:
+        return _show(
+            request, lesson, refusal=error.says, verdicts=error.verdicts,
+            forms={"grid_form": form},
+        )  # fmt: skip
+    messages.success(request, "The grid is attached.")
+    return redirect("lesson", pk=pk)
+
+
+@require_POST
+@allowed(anyone)
+def detach(request: HttpRequest, pk: int) -> HttpResponse:
+    lesson = _lesson(request, pk)
+    if not may_attach_grid(account_of(request), lesson):
+        raise PermissionDenied
+    try:
+        detach_grid(lesson=lesson, by=account_of(request), now=timezone.now())
+    except UnableToAttach as error:
+        return _show(request, lesson, refusal=error.says)
+    return redirect("lesson", pk=pk)

@@ -1,0 +1,76 @@
+"""The page of the numbers a school runs by."""
+
+from typing import cast
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from school.permissions import is_manager
+from school.queries.schools import the_school
+from school.services.rules import Rules, set_rules
+from school.services.units import UnableToSet
+from school.web.access import account_of, allowed
+
+
+class RulesForm(forms.Form):
+    notice_hours = forms.IntegerField(
+        label="Clients cancel free of charge until so many hours before"
+    )
+    arrive_before_min = forms.IntegerField(
+        label="Clients are asked to come so many minutes before"
+    )
+    min_horse_age_years = forms.IntegerField(
+        label="No horse younger than this is booked (years)"
+    )
+    freeze_min = forms.IntegerField(
+        label="The planner leaves lessons alone that begin within (minutes)"
+    )
+    moved_start_s = forms.IntegerField(
+        label="Another start counts as so much changing of fences (seconds)"
+    )
+    moved_arena_s = forms.IntegerField(
+        label="Another arena counts as so much changing of fences (seconds)"
+    )
+    country = forms.CharField(
+        max_length=2, required=False, label="Country, for public holidays (NL or DE)"
+    )
+    region = forms.CharField(
+        max_length=10, required=False, label="Region, where holidays differ (BY, say)"
+    )
+
+    def clean_country(self) -> str:
+        """Return the country as its two capital letters."""
+        return str(self.cleaned_data["country"]).strip().upper()
+
+    def clean_region(self) -> str:
+        """Return the region as it is listed, in capitals."""
+        return str(self.cleaned_data["region"]).strip().upper()
+
+
+@allowed(is_manager)
+def rules_page(request: HttpRequest) -> HttpResponse:
+    school = the_school()
+    form = RulesForm(
+        request.POST or None,
+        initial={name: getattr(school, name) for name in RulesForm.base_fields},
+    )
+    refused = False
+    if request.method == "POST" and form.is_valid():
+        try:
+            set_rules(
+                rules=cast("Rules", form.cleaned_data),
+                by=account_of(request),
+                now=timezone.now(),
+            )
+        except UnableToSet as error:
+            form.add_error(error.field, error.says)
+            refused = True
+        else:
+            messages.success(request, "The school runs by these numbers now.")
+            return redirect("rules")
+    return render(
+        request, "school/rules.html", {"form": form}, status=409 if refused else 200
+    )

@@ -1,0 +1,36 @@
+"""A lesson that is booked every week."""
+
+from datetime import date, datetime
+
+from school.models import Account, LessonSeries
+from school.queries.holidays import holidays_of
+from school.queries.schools import the_school
+from school.services.series import SeriesPlan, start_series
+from school.web.forms import BookForm
+
+
+def book_weekly(form: BookForm, *, by: Account, now: datetime) -> LessonSeries:
+    """Book what a form asks for every week, all weeks or none."""
+    data = form.cleaned_data
+    skip: dict[date, str] = {}
+    if data["public_holidays"]:
+        skip = holidays_of(the_school(), data["date"], data["until"])
+    skip |= dict.fromkeys(data.get("not_on") or [], "not held")
+    return start_series(
+        plan=SeriesPlan(
+            name=data["title"],
+            kind=data["kind"],
+            work=data["work"],
+            arena=data["arena"],
+            instructor=data["instructor"],
+            local_start=data["start"],
+            minutes=data["minutes"],
+            places=data["places"],
+        ),
+        first_date=data["date"],
+        last_date=data["until"],
+        skip=skip,
+        rides=form.rides(),
+        by=by,
+        now=now,
+    )

@@ -1,0 +1,123 @@
+"""The groundsperson's feed: the list in each entry, no rider's name."""
+
+from datetime import timedelta
+
+import pytest
+from django.test import Client as Browser
+from django.utils import timezone
+
+from scheduling.feeds.reset_list import reset_snapshot
+from scheduling.models import Changeover
+from school.models import FeedToken
+from school.services.feeds import make_feed
+from tests.clock import NOW
+from tests.factories.arenas import LineFactory
+from tests.factories.lessons import RideFactory
+from tests.factories.people import GroundspersonFactory
+from tests.factories.plans import (
+    ChangeoverFactory,
+    ChangeoverMoveFactory,
+    DayPlanFactory,
+)
+from tests.factories.schools import SchoolFactory
+from tests.school.calendars.readers import events
+
+pytestmark = pytest.mark.django_db
+
+
+def published(who, n: int = 1, state: str = "published") -> list[Changeover]:
+    SchoolFactory()
+    plan = DayPlanFactory(state=state)
+    start = timezone.now().replace(microsecond=0) + timedelta(days=1)
+    made = []
+    for k in range(n):
+        at = start + timedelta(hours=2 * k)
+        ride = RideFactory(
+            lesson__starts_at=at + timedelta(minutes=15),
+            lesson__title=f"Group {k}",
+            rider__person__first_name="Mira",
+        )
+        one = ChangeoverFactory(
+            plan=plan,
+            lesson=ride.lesson,
+            line=LineFactory(arena=ride.lesson.arena, datum="the gate"),
+            who=who,
+            starts_at=at,
+            ends_at=at + timedelta(minutes=12),
+        )
+        ChangeoverMoveFactory(changeover=one, position=1)
+        made.append(one)
+    return made
+
+
+def get(client: Browser, who) -> bytes:
+    return client.get(address(who)).content
+
+
+def address(who) -> str:
+    _, url = make_feed(kind="groundsperson", holder=who.person, now=NOW, token="t" * 43)
+    return "/agenda/" + url.partition("/agenda/")[2]
+
+
+def test_an_entry_is_the_changeover_with_its_list(client: Browser) -> None:
+    who = GroundspersonFactory()
+    (changeover,) = published(who)
+    arena = changeover.line.arena.name
+
+    body = get(client, who)
+
+    (one,) = events(body)
+    assert one.uid.value == str(changeover.uid)
+    assert one.dtstart.value == changeover.starts_at
+    assert one.dtend.value == changeover.ends_at
+    assert one.summary.value == f"{arena}: 1 to build, 12 min"
+    lines = one.description.value.split("\n")
+    assert lines[0].startswith("For Group 0")
+    assert lines[1] == "Bring 2 wings, 2 poles, 2 cups."
+    assert lines[2] == "1. Build a cross (40 cm high) at 12.40 m from the gate."
+    assert "/resets/" in lines[-1]
+    assert one.valarm.trigger.value == timedelta(minutes=-10)
+    assert "Mira" not in body.decode()
+
+
+def test_a_changeover_that_only_strips_says_so(client: Browser) -> None:
+    who = GroundspersonFactory()
+    (changeover,) = published(who)
+    changeover.moves.update(
+        do="strip", was={"kind": "pole", "at_cm": 500, "faces": "up"}, now=None
+    )
+
+    (one,) = events(get(client, who))
+
+    assert ": 1 to strip, 12 min" in one.summary.value
+
+
+def test_drafts_and_others_work_and_cancelled_lessons_are_left_out(
+    client: Browser,
+) -> None:
+    who = GroundspersonFactory()
+    (cancelled,) = published(who)
+    published(GroundspersonFactory(), state="draft")
+    lesson = cancelled.lesson
+    lesson.state, lesson.state_reason = "cancelled", "storm"
+    lesson.save()
+
+    assert events(get(client, who)) == []
+
+
+@pytest.mark.parametrize("n", [1, 3])
+def test_the_feed_takes_a_constant_number_of_queries(
+    client: Browser, django_assert_num_queries, n: int
+) -> None:
+    who = GroundspersonFactory()
+    published(who, n)
+    url = address(who)
+    client.get(url)
+
+    with django_assert_num_queries(5):
+        client.get(url)
+
+
+def test_a_feed_without_a_person_is_an_error() -> None:
+    with pytest.raises(RuntimeError, match="has a person"):
+        reset_snapshot(SchoolFactory(), FeedToken(kind="groundsperson"), NOW)

@@ -1,0 +1,126 @@
+"""The reset list on paper: whole changeovers, ticks by pen, back to the live list."""
+
+from io import BytesIO
+
+import pypdf
+import pytest
+
+from scheduling.queries import changeovers_of_day
+from scheduling.sheets.reset_list import TEMPLATE, ResetSheet, reset_sheet
+from school.sheets.typeset import typeset
+from tests.clock import NOW, SATURDAY, at
+from tests.factories.arenas import LineFactory
+from tests.factories.people import GroundspersonFactory
+from tests.factories.plans import (
+    ChangeoverFactory,
+    ChangeoverMoveFactory,
+    DayPlanFactory,
+)
+from tests.factories.schools import SchoolFactory
+
+pytestmark = pytest.mark.django_db
+
+ADDRESS = "https://example.org/resets/2027-03-06/"
+VERTICAL = {"kind": "vertical", "at_cm": 1240, "height_cm": 60, "faces": "up"}
+
+
+def sheet() -> ResetSheet:
+    return reset_sheet(
+        day=SATURDAY,
+        changeovers=changeovers_of_day(SATURDAY),
+        school=SchoolFactory(),
+        address=ADDRESS,
+        now=NOW,
+    )
+
+
+def pages() -> list[str]:
+    pdf = typeset(TEMPLATE, sheet().as_data(), now=NOW)
+    read = pypdf.PdfReader(BytesIO(pdf)).pages
+    return [" ".join(one.extract_text().split()) for one in read]
+
+
+def changeover(moves: int = 1, **changes):
+    fields = {
+        "plan": DayPlanFactory(state="published")
+        if "plan" not in changes
+        else changes["plan"],
+        "who": GroundspersonFactory(person__first_name="Renske"),
+    }
+    one = ChangeoverFactory(**(fields | changes))
+    for position in range(1, moves + 1):
+        ChangeoverMoveFactory(changeover=one, position=position)
+    return one
+
+
+def test_a_changeover_says_when_where_for_whom_and_what_to_carry() -> None:
+    one = changeover(lesson__title="Pony *group* #1")
+    line = LineFactory(arena=one.lesson.arena, name="centre", datum="the gate")
+    one.line = line
+    one.save()
+
+    (page,) = pages()
+
+    assert "09:45 to 09:57, 12 min" in page
+    assert "Renske" in page
+    assert f"{one.lesson.arena.name}, centre, for Pony *group* #1 at 10:00." in page
+    assert "Tape from the gate." in page
+    assert "Bring 2 wings, 2 poles, 2 cups" in page
+    assert "Build a cross (40 cm high) at 12.40 m from the gate." in page
+    assert "is only in the live list" in page
+
+
+def test_what_stood_is_said_beside_what_is_to_be() -> None:
+    one = changeover(moves=0)
+    ChangeoverMoveFactory(
+        changeover=one, do="change", was=VERTICAL, now=VERTICAL | {"height_cm": 70}
+    )
+    ChangeoverMoveFactory(changeover=one, do="strip", was=VERTICAL, now=None)
+    ChangeoverMoveFactory(changeover=one, do="keep", was=VERTICAL, now=VERTICAL)
+
+    changed, stripped, kept = sheet().changeovers[0].moves
+
+    assert changed.was == "was vertical 60 cm at 12.40 m"
+    assert (stripped.was, kept.was) == ("", "")
+
+
+def test_what_is_done_already_says_when() -> None:
+    changeover(started_at=at("09:45"), done_at=at("09:55"), who=None)
+
+    (one,) = sheet().changeovers
+    assert (one.done, one.who) == ("done 09:55", "")
+
+
+def test_no_changeover_is_split_over_two_pages() -> None:
+    plan = DayPlanFactory(state="published")
+    for n in range(6):
+        changeover(
+            moves=9,
+            plan=plan,
+            lesson__title=f"Lesson {n} of the day",
+            starts_at=at(f"{8 + n:02d}:45"),
+            ends_at=at(f"{8 + n:02d}:57"),
+        )
+
+    every = pages()
+
+    assert len(every) > 1
+    for n in range(6):
+        (page,) = [one for one in every if f"Lesson {n} of the day" in one]
+        first = page.index(f"{8 + n:02d}:45 to")
+        rest = page[first:]
+        assert rest[: rest.index("Trouble")].count("Build a cross") == 9
+
+
+def test_one_longer_than_a_page_is_set_smaller_and_stays_whole() -> None:
+    changeover(moves=60)
+
+    (page,) = [one for one in pages() if "Build a cross" in one]
+    assert page.count("Build a cross") == 60
+    assert "Trouble" in page
+
+
+def test_a_day_without_changeovers_says_so() -> None:
+    (page,) = pages()
+
+    assert "Nothing is to be changed on this day" in page

@@ -1,0 +1,280 @@
+"""The search in stages: against the engine alone, compiled and as plain Python."""
+
+from dataclasses import replace
+from itertools import count
+from threading import Event
+from types import ModuleType
+
+import numpy as np
+import pytest
+
+from scheduling.solver import anneal_kernels, bound_kernels, compiled, search
+from scheduling.solver.arrays import arrays_of
+from scheduling.solver.bound import Bound
+from scheduling.solver.problem import Cut, Guess, Problem, Task
+from scheduling.solver.result import Result, Status
+from scheduling.solver.search import Search, annealed
+from scheduling.solver.solve import solve
+from tests.scheduling.solver.problems import random_problem
+
+
+def as_python(monkeypatch: pytest.MonkeyPatch, *modules: ModuleType) -> None:
+    """Let compiled functions run as they are written."""
+    for module in modules:
+        for name, one in vars(module).copy().items():
+            if hasattr(one, "py_func"):
+                monkeypatch.setattr(module, name, one.py_func)
+
+
+def possible_problem(tasks: int = 6) -> Problem:
+    """Return the first problem at random that can be kept."""
+    return next(
+        problem
+        for seed in count(1)
+        if solve(problem := random_problem(seed, tasks), seconds=120).status
+        is Status.OPTIMAL
+    )
+
+
+@pytest.fixture
+def _staged(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Days however small go through every stage."""
+    monkeypatch.setattr(search, "_SMALL", 0)
+
+
+@pytest.mark.usefixtures("_staged")
+@pytest.mark.parametrize("stock", [False, True], ids=["", "stock"])
+@pytest.mark.parametrize("seed", range(40))
+def test_stages_prove_what_the_engine_alone_proves(seed: int, stock: bool) -> None:
+    problem = random_problem(seed, stock=stock)
+
+    alone, staged = solve(problem, seconds=120), Search(problem).run(seconds=120)
+
+    assert staged.status is alone.status
+    assert staged.objective_s == alone.objective_s
+    assert staged.bound_s == alone.bound_s
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_no_day_comes_below_the_bound(seed: int) -> None:
+    problem = random_problem(seed)
+    best = solve(problem, seconds=120)
+    if best.status is not Status.OPTIMAL:
+        return
+
+    bound = Bound(problem, arrays_of(problem)).better(best.objective_s, 200)
+
+    assert bound <= best.objective_s + 1e-6
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_what_a_better_day_can_hold_holds_the_best_day(seed: int) -> None:
+    problem = random_problem(seed)
+    best = solve(problem, seconds=120)
+    if best.status is not Status.OPTIMAL:
+        return
+    arrays = arrays_of(problem)
+    bound = Bound(problem, arrays)
+    bound.better(best.objective_s + 100, 50)
+
+    kept = bound.kept(best.objective_s + 1)
+
+    held = {
+        (int(arrays.task[k]), int(arrays.arena[k]), int(arrays.start[k]))
+        for k in np.flatnonzero(kept.options)
+    }
+    for n, (arena, start) in enumerate(zip(best.arenas, best.starts, strict=True)):
+        assert (n, arena, start) in held
+    assert {arc for chain in best.chains for arc in chain} <= kept.arcs
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_annealing_as_written_is_annealing_as_compiled(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    problem = random_problem(seed, tasks=7)
+    arrays = arrays_of(problem)
+    monkeypatch.setattr(search, "_MOVES", 12)
+
+    fast = annealed(arrays, problem, None, seed)
+    as_python(monkeypatch, anneal_kernels)
+    plain = annealed(arrays, problem, None, seed)
+
+    assert fast[1] == plain[1]
+    assert fast[0].tolist() == plain[0].tolist()
+
+
+@pytest.mark.parametrize("room", [1, 2, 12])
+@pytest.mark.parametrize("seed", range(8))
+def test_the_bound_as_written_is_the_bound_as_compiled(
+    seed: int, room: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    problem = random_problem(seed, tasks=10)
+    arrays = arrays_of(problem)
+    fast = Bound(problem, arrays)
+    fast.better(5000, 8)
+
+    as_python(monkeypatch, bound_kernels)
+    monkeypatch.setattr(bound_kernels, "ROOM", room)
+    plain = Bound(problem, arrays)
+    plain.better(5000, 8)
+
+    if room == bound_kernels.ROOM == 12:
+        assert plain.bound_s == pytest.approx(fast.bound_s)
+        assert plain.kept(5000).arcs == fast.kept(5000).arcs
+    else:
+        assert plain.bound_s <= fast.bound_s + 200
+
+
+def test_a_node_without_room_keeps_the_cheaper_and_what_both_remember(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(bound_kernels, "ROOM", 1)
+    value, memory = np.array([[5.0]]), np.array([[0b011]])
+    origin, held = np.array([[7]]), np.array([1])
+
+    add = bound_kernels._add.py_func
+    add(value, memory, origin, held, 0, 6.0, 0b1100, 8)
+
+    assert (value[0, 0], memory[0, 0], origin[0, 0]) == (5.0, 0b000, 7)
+
+
+@pytest.mark.usefixtures("_staged")
+def test_cuts_count_in_every_stage() -> None:
+    problem = random_problem(3)
+    free = Search(problem).run(seconds=120)
+    arcs = tuple(arc for chain in free.chains for arc in chain)
+    dear = tuple(Cut((arc,), 5) for arc in arcs[:1])
+
+    engine = Search(problem)
+    first = engine.run(seconds=120)
+    cut = engine.run(seconds=120, cuts=dear)
+
+    assert first.objective_s == free.objective_s
+    assert cut.objective_s == solve(problem, seconds=120, cuts=dear).objective_s
+
+
+@pytest.mark.usefixtures("_staged")
+def test_a_task_on_a_line_of_no_arena_it_may_use_has_no_day() -> None:
+    task = Task((540,), 60, (1,), lines=(0,), has_row=True)
+    problem = Problem((task,), line_arena=(0,), arc_s={(0, -1, 0): 60})
+
+    assert Search(problem).run(seconds=120).status is Status.INFEASIBLE
+
+
+@pytest.mark.usefixtures("_staged")
+def test_a_search_stopped_at_once_says_what_it_has() -> None:
+    stop = Event()
+    stop.set()
+
+    result = Search(random_problem(7, tasks=8), stop=stop).run(seconds=120)
+
+    assert result.bound_s <= result.objective_s
+
+
+@pytest.mark.usefixtures("_staged")
+def test_a_search_out_of_time_keeps_its_bound() -> None:
+    ticks = count(0, 7)
+
+    result = Search(random_problem(5, tasks=8), clock=lambda: float(next(ticks))).run(
+        seconds=10
+    )
+
+    assert result.bound_s <= result.objective_s
+
+
+@pytest.mark.usefixtures("_staged")
+def test_the_search_tells_its_best_and_a_bound_that_holds() -> None:
+    told: list[tuple[int, int]] = []
+    problem = possible_problem(tasks=8)
+
+    result = Search(problem, on_progress=lambda *both: told.append(both)).run(
+        seconds=120
+    )
+
+    assert told
+    assert all(bound <= result.objective_s <= best for best, bound in told)
+
+
+@pytest.mark.usefixtures("_staged")
+def test_a_search_begins_at_a_guess() -> None:
+    problem = possible_problem()
+
+    result = Search(problem, guess=the_best(problem)).run(seconds=120)
+
+    assert result.objective_s == solve(problem, seconds=120).objective_s
+
+
+def test_where_nothing_can_be_kept_each_process_compiles_for_itself(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    real = compiled.numba.njit
+
+    def njit(**options):
+        if options.get("cache"):
+            raise RuntimeError("nowhere to keep it")
+        return real(**options)
+
+    monkeypatch.setattr(compiled.numba, "njit", njit)
+
+    assert compiled.compiled(lambda a: a + 1)(2) == 3
+
+
+def the_best(problem: Problem) -> Guess:
+    best = solve(problem, seconds=120)
+    lines: list[int | None] = [None] * len(problem.tasks)
+    for chain in best.chains:
+        for line, _, after in chain:
+            lines[after] = line if problem.tasks[after].has_row else None
+    return Guess(best.starts, best.arenas, tuple(lines))
+
+
+def test_annealing_keeps_a_clean_day_it_begins_at(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    problem = possible_problem()
+    as_python(monkeypatch, anneal_kernels)
+    monkeypatch.setattr(search, "_MOVES", 0)
+
+    _, cost = annealed(arrays_of(problem), problem, the_best(problem), 0)
+
+    assert cost == solve(problem, seconds=120).objective_s
+
+
+def test_without_a_crew_no_day_is_clean(monkeypatch: pytest.MonkeyPatch) -> None:
+    problem = replace(possible_problem(), crew=0)
+    as_python(monkeypatch, anneal_kernels)
+    monkeypatch.setattr(search, "_MOVES", 2)
+
+    assert annealed(arrays_of(problem), problem, None, 0)[1] == -1
+
+
+def test_a_small_day_goes_to_the_engine_as_it_is() -> None:
+    problem = random_problem(1, tasks=3)
+
+    assert Search(problem).run(seconds=120) == solve(problem, seconds=120)
+
+
+def test_a_bound_may_be_bettered_again() -> None:
+    problem = possible_problem()
+    bound = Bound(problem, arrays_of(problem))
+
+    first = bound.better(5000, 5)
+
+    assert bound.better(5000, 100) >= first
+
+
+def test_a_bound_that_is_a_day_is_not_bettered() -> None:
+    task = Task((540,), 60, (0,), lines=(0,), has_row=True)
+    problem = Problem((task,), line_arena=(0,), arc_s={(0, -1, 0): 60})
+
+    assert Bound(problem, arrays_of(problem)).better(5000, 100) == pytest.approx(60)
+
+
+@pytest.mark.usefixtures("_staged")
+def test_where_the_engine_finds_nothing_in_time_nothing_is_claimed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(search, "solve", lambda *a, **k: Result(Status.UNKNOWN))
+
+    assert Search(possible_problem()).run(seconds=120).status is Status.UNKNOWN

@@ -1,0 +1,273 @@
+from datetime import time, timedelta
+
+import pytest
+
+from scheduling.convert import day_document, fingerprint, is_lesson, moment
+from scheduling.dayplan.document import read_day
+from scheduling.models import Standing
+from scheduling.queries import day_rows
+from school.models import ArenaClosure, HorseState, InstructorHours
+from tests.clock import NOW, SATURDAY, at
+from tests.factories.arenas import ArenaFactory, LineFactory, StorePieceFactory
+from tests.factories.lessons import LessonFactory, RideFactory
+from tests.factories.people import GroundspersonFactory
+from tests.factories.schools import SchoolFactory
+from tests.scheduling.days import cross
+from tests.scheduling.rows import grid_of, small_day
+
+pytestmark = pytest.mark.django_db
+
+
+def document():
+    return day_document(day_rows(SATURDAY))
+
+
+def lesson_of(data, lesson):
+    return next(one for one in data["lessons"] if one["id"] == f"lesson-{lesson.pk}")
+
+
+def test_a_day_of_the_records_is_a_day_file():
+    small_day()
+
+    day = read_day(document())
+
+    assert len(day.lessons) == 3
+    assert all(lesson.grid for lesson in day.lessons)
+
+
+def test_a_school_without_lessons_has_a_day_file_too():
+    SchoolFactory()
+
+    assert read_day(document()).lessons == ()
+
+
+def test_a_lesson_holds_its_instructor_riders_and_horses():
+    SchoolFactory()
+    lesson = LessonFactory()
+    ride = RideFactory(lesson=lesson)
+
+    data = lesson_of(document(), lesson)
+
+    assert data["people"] == [
+        f"person-{lesson.instructor_id}",
+        f"person-{ride.rider_id}",
+    ]
+    assert data["horses"] == [f"horse-{ride.horse_id}"]
+
+
+def test_a_lesson_without_a_window_is_fixed():
+    SchoolFactory()
+    lesson = LessonFactory(starts_at=at("09:20"))
+
+    data = lesson_of(document(), lesson)
+
+    assert (data["not_before"], data["not_after"]) == ("09:20", "09:20")
+    assert data["booked"] == {"start": "09:20", "arena": f"arena-{lesson.arena_id}"}
+
+
+def test_a_cancelled_or_only_asked_lesson_is_not_planned():
+    SchoolFactory()
+    LessonFactory(state="cancelled", state_reason="ill")
+    LessonFactory(state="asked")
+
+    assert document()["lessons"] == []
+
+
+def test_a_running_lesson_stays_where_it_is():
+    SchoolFactory()
+    lesson = LessonFactory(
+        state="running", window_from=at("08:00"), window_to=at("10:00")
+    )
+
+    assert lesson_of(document(), lesson)["not_after"] == "09:00"
+
+
+def test_a_lesson_may_go_to_its_other_arenas_too():
+    SchoolFactory()
+    lesson, other = LessonFactory(), ArenaFactory()
+    lesson.other_arenas.add(other)
+
+    assert lesson_of(document(), lesson)["arenas"] == [
+        f"arena-{lesson.arena_id}",
+        f"arena-{other.pk}",
+    ]
+
+
+def test_a_horses_vet_visit_ends_the_window():
+    SchoolFactory()
+    lesson = LessonFactory(window_from=at("08:00"), window_to=at("14:00"))
+    horse = RideFactory(lesson=lesson).horse
+    HorseState.objects.create(
+        horse=horse,
+        kind="vet",
+        state_from=at("12:00"),
+        state_to=at("13:00"),
+        reason="teeth",
+    )
+
+    data = lesson_of(document(), lesson)
+
+    assert (data["not_before"], data["not_after"]) == ("08:00", "11:00")
+
+
+def test_a_horse_off_without_an_end_ends_the_window():
+    SchoolFactory()
+    lesson = LessonFactory(window_from=at("08:00"), window_to=at("14:00"))
+    horse = RideFactory(lesson=lesson).horse
+    HorseState.objects.create(
+        horse=horse, kind="rest", state_from=at("11:30"), reason="tired"
+    )
+
+    assert lesson_of(document(), lesson)["not_after"] == "10:30"
+
+
+def test_an_instructors_hours_bound_the_window():
+    SchoolFactory()
+    lesson = LessonFactory(window_from=at("08:00"), window_to=at("14:00"))
+    InstructorHours.objects.create(
+        instructor=lesson.instructor,
+        weekday=SATURDAY.weekday(),
+        from_at=time(8, 30),
+        to_at=time(12),
+    )
+
+    data = lesson_of(document(), lesson)
+
+    assert (data["not_before"], data["not_after"]) == ("08:30", "11:00")
+
+
+def test_a_closed_arena_is_kept_free_by_an_entry_of_its_own():
+    SchoolFactory()
+    arena = ArenaFactory()
+    ArenaClosure.objects.create(
+        arena=arena, closed_from=at("10:00"), closed_to=at("11:30"), reason="harrowing"
+    )
+
+    (entry,) = document()["lessons"]
+
+    assert not is_lesson(entry["id"])
+    assert entry["arenas"] == [f"arena-{arena.pk}"]
+    assert (entry["not_before"], entry["minutes"]) == ("10:00", 90)
+
+
+def test_an_arena_that_opens_later_or_closes_earlier_is_kept_free_then():
+    SchoolFactory()
+    ArenaFactory(opens_at=time(8), closes_at=time(20))
+    ArenaFactory(opens_at=time(9), closes_at=time(18))
+
+    entries = document()["lessons"]
+
+    assert [(one["not_before"], one["minutes"]) for one in entries] == [
+        ("08:00", 60),
+        ("18:00", 120),
+    ]
+    assert all(one["cool_down_min"] == one["minutes"] for one in entries)
+
+
+def test_the_store_counts_working_pieces_of_every_place():
+    SchoolFactory()
+    StorePieceFactory(piece="pole", place="barn", working=30, broken=2)
+    StorePieceFactory(piece="pole", place="field", working=20)
+
+    assert document()["stock"] == {"pole": 50}
+
+
+def test_what_stands_is_in_the_day_file():
+    SchoolFactory()
+    line = LineFactory()
+    Standing.objects.create(line=line, elements=[cross(1200)], as_of_at=NOW)
+
+    assert document()["arenas"][0]["lines"][0]["standing"] == [cross(1200)]
+
+
+@pytest.mark.parametrize(
+    ("people", "crew"),
+    [
+        ([], {"crew": 1}),
+        ([(7, 20, True)], {"crew": 1, "crew_from": "07:00", "crew_to": "20:00"}),
+        (
+            [(7, 15, True), (9, 18, True)],
+            {"crew": 2, "crew_from": "09:00", "crew_to": "15:00"},
+        ),
+        (
+            [(7, 12, True), (12, 20, True)],
+            {"crew": 1, "crew_from": "12:00", "crew_to": "20:00"},
+        ),
+        (
+            [(7, 20, False), (7, 20, False)],
+            {"crew": 1, "crew_from": "07:00", "crew_to": "20:00"},
+        ),
+    ],
+    ids=["nobody", "one", "overlap", "shifts", "pair"],
+)
+def test_the_crew_is_who_is_there(people, crew):
+    SchoolFactory()
+    for first, last, alone in people:
+        GroundspersonFactory(works_from=time(first), works_to=time(last), alone=alone)
+
+    data = document()
+
+    assert {key: data[key] for key in data if key.startswith("crew")} == crew
+
+
+def test_the_fingerprint_does_not_depend_on_the_order_of_keys():
+    assert fingerprint({"a": 1, "b": [2]}) == fingerprint({"b": [2], "a": 1})
+
+
+def test_the_fingerprint_changes_with_a_grid():
+    _, _, lessons = small_day()
+    before = fingerprint(document())
+    lessons[0].grid.delete()
+
+    assert fingerprint(document()) != before
+
+
+def test_a_clock_time_of_the_plan_is_a_moment_of_the_day():
+    SchoolFactory()
+    rows = day_rows(SATURDAY)
+
+    assert moment(rows, "09:30") == at("09:30")
+    assert moment(rows, "24:00").date().day == SATURDAY.day + 1
+
+
+def test_reading_a_day_takes_as_many_queries_for_three_lessons_as_for_one(
+    django_assert_num_queries,
+):
+    SchoolFactory()
+    for n in range(3):
+        lesson = LessonFactory(starts_at=at(f"{9 + 2 * n:02d}:00"))
+        RideFactory(lesson=lesson)
+        grid_of(lesson)
+        if n in {0, 2}:
+            with django_assert_num_queries(15):
+                document()
+
+
+def test_a_closure_over_several_days_fills_the_day():
+    SchoolFactory()
+    ArenaFactory(opens_at=time(8), closes_at=time(20))
+    ArenaClosure.objects.create(
+        arena=ArenaFactory(opens_at=time(8), closes_at=time(20)),
+        closed_from=at("10:00", SATURDAY - timedelta(days=2)),
+        closed_to=at("10:00", SATURDAY + timedelta(days=2)),
+        reason="new surface",
+    )
+
+    (entry,) = document()["lessons"]
+
+    assert (entry["not_before"], entry["minutes"]) == ("08:00", 12 * 60)
+
+
+def test_what_forbids_the_booked_start_itself_leaves_the_window():
+    SchoolFactory()
+    lesson = LessonFactory(window_from=at("08:00"), window_to=at("14:00"))
+    InstructorHours.objects.create(
+        instructor=lesson.instructor,
+        weekday=SATURDAY.weekday(),
+        from_at=time(9, 30),
+        to_at=time(18),
+    )
+
+    data = lesson_of(document(), lesson)
+
+    assert (data["not_before"], data["not_after"]) == ("08:00", "14:00")

@@ -1,0 +1,54 @@
+"""Writes that break the rules of what clients see and answer."""
+
+from collections.abc import Callable
+from datetime import date, time
+from typing import Any
+
+from tests.clock import NOW
+from tests.factories.lessons import RideFactory
+from tests.factories.packs import LessonPackFactory, MakeUpCreditFactory
+from tests.factories.replies import ReplyFactory
+from tests.factories.schools import SchoolFactory
+from tests.factories.waiting import WaitingOfferFactory, WaitingWishFactory
+
+
+def offer_twice() -> None:
+    one = WaitingOfferFactory()
+    WaitingOfferFactory(wish=one.wish, lesson=one.lesson)
+
+
+def reply_twice() -> None:
+    one = ReplyFactory()
+    ReplyFactory(key=one.key)
+
+
+def credit_for_itself() -> None:
+    ride = RideFactory()
+    MakeUpCreditFactory(given_for=ride, used_for=ride, used_at=NOW)
+
+
+CLIENT_BREAKS: dict[str, Callable[[], Any]] = {
+    "wish_work_known": lambda: WaitingWishFactory(work="driving"),
+    "wish_state_known": lambda: WaitingWishFactory(state="lost"),
+    "wish_on_a_weekday": lambda: WaitingWishFactory(weekday=7),
+    "wish_begins_before_it_ends": lambda: WaitingWishFactory(to_at=time(9)),
+    "offer_state_known": lambda: WaitingOfferFactory(state="lost"),
+    "offer_made_before_it_ends": lambda: WaitingOfferFactory(ends_at=NOW),
+    "offer_once_a_wish_and_lesson": offer_twice,
+    "reply_once": reply_twice,
+    "pack_name_filled": lambda: LessonPackFactory(name=""),
+    "pack_lessons_in_range": lambda: LessonPackFactory(lessons=0),
+    "pack_bought_before_it_expires": lambda: LessonPackFactory(
+        expires_date=date(2027, 2, 1)
+    ),
+    "credit_reason_filled": lambda: MakeUpCreditFactory(reason=""),
+    "credit_use_whole": lambda: MakeUpCreditFactory(used_at=NOW),
+    "credit_pays_another_ride": credit_for_itself,
+    "school_make_up_days_in_range": lambda: SchoolFactory(make_up_days=367),
+    "reply_answer_known": lambda: ReplyFactory(answer="MAYBE"),
+    "reply_state_known": lambda: ReplyFactory(state="lost"),
+    "reply_proposal_whole": lambda: ReplyFactory(proposed_starts_at=NOW),
+    "reply_applied_has_its_invitation": lambda: ReplyFactory(state="applied"),
+    "reply_held_says_why": lambda: ReplyFactory(state="held"),
+    "reply_settled_has_its_moment": lambda: ReplyFactory(state="settled"),
+}

@@ -1,0 +1,598 @@
+"""Every rule the database keeps, each with a write that tries to break it.
+
+The writes go past the services on purpose: what must hold holds whoever writes.
+"""
+
+from collections.abc import Callable
+from datetime import date, time, timedelta
+from typing import Any
+from uuid import UUID
+
+import pytest
+from django.apps import apps
+from django.db import IntegrityError, connection, models, transaction
+
+from school.models import (
+    ArenaClosure,
+    AuditEntry,
+    Consent,
+    FeedToken,
+    GridOverride,
+    Horse,
+    HorseDayOff,
+    HorseState,
+    InstructorHours,
+    InstructorPaper,
+    Invitation,
+    InvitedDay,
+    LessonGrid,
+    LessonSeries,
+    MessageText,
+    Occupancy,
+    OutboxMessage,
+    School,
+    SeriesException,
+    StorePiece,
+)
+from tests.clock import NOW, SATURDAY, at
+from tests.factories.arenas import ArenaFactory, LineFactory, StorePieceFactory
+from tests.factories.exercises import ExerciseFactory, ExerciseRevisionFactory
+from tests.factories.horses import HorseFactory
+from tests.factories.lessons import LessonFactory, RideFactory
+from tests.factories.people import (
+    AccountFactory,
+    ClientFactory,
+    GroundspersonFactory,
+    InstructorFactory,
+    PersonFactory,
+    RiderFactory,
+)
+from tests.factories.plans import (
+    ChangeoverFactory,
+    ChangeoverMoveFactory,
+    DayPlanFactory,
+    PlannedLessonFactory,
+    PlanRunFactory,
+)
+from tests.factories.ride_logs import (
+    RiddenRideFactory,
+    RideLogFactory,
+    RideNoteFactory,
+)
+from tests.factories.schools import SchoolFactory
+from tests.school.models.client_breaks import CLIENT_BREAKS
+from tests.school.models.grid_breaks import GRID_BREAKS
+
+pytestmark = pytest.mark.django_db
+
+
+def twice(write: Callable[[], Any]) -> None:
+    write()
+    write()
+
+
+def series(**changes: Any) -> LessonSeries:
+    fields: dict[str, Any] = {
+        "name": "Tuesday group",
+        "kind": "group",
+        "work": "jumping",
+        "weekday": 1,
+        "local_start": time(17),
+        "minutes": 60,
+        "first_date": date(2027, 3, 2),
+        "last_date": date(2027, 6, 29),
+    }
+    for name, factory in (("arena", ArenaFactory), ("instructor", InstructorFactory)):
+        if name not in changes:
+            fields[name] = factory()
+    return LessonSeries.objects.create(**(fields | changes))
+
+
+def series_lesson_twice() -> None:
+    one = series()
+    LessonFactory(series=one, series_date=SATURDAY)
+    LessonFactory(series=one, series_date=SATURDAY)
+
+
+def exception(reason: str = "holiday", of: LessonSeries | None = None) -> None:
+    SeriesException.objects.create(series=of or series(), date=SATURDAY, reason=reason)
+
+
+def exception_twice() -> None:
+    one = series()
+    twice(lambda: exception(of=one))
+
+
+def closure(**changes: Any) -> None:
+    fields: dict[str, Any] = {
+        "closed_from": at("12:00"),
+        "closed_to": at("13:00"),
+        "reason": "harrowing",
+    }
+    ArenaClosure.objects.create(arena=ArenaFactory(), **(fields | changes))
+
+
+def horse_state(**changes: Any) -> None:
+    fields: dict[str, Any] = {
+        "kind": "vet",
+        "state_from": at("12:00"),
+        "reason": "cough",
+    }
+    HorseState.objects.create(horse=HorseFactory(), **(fields | changes))
+
+
+def day_off(weekday: int = 0, horse: Horse | None = None) -> None:
+    HorseDayOff.objects.create(horse=horse or HorseFactory(), weekday=weekday)
+
+
+def day_off_twice() -> None:
+    horse = HorseFactory()
+    twice(lambda: day_off(horse=horse))
+
+
+def hours(**changes: Any) -> None:
+    fields: dict[str, Any] = {"weekday": 5, "from_at": time(9), "to_at": time(17)}
+    InstructorHours.objects.create(instructor=InstructorFactory(), **(fields | changes))
+
+
+def paper_twice() -> None:
+    instructor = InstructorFactory()
+    twice(
+        lambda: InstructorPaper.objects.create(
+            instructor=instructor, name="First aid", expires_date=SATURDAY
+        )
+    )
+
+
+def consent(rider: Any = None, expires: date = date(2028, 3, 1)) -> None:
+    Consent.objects.create(
+        rider=rider or RiderFactory(),
+        name="Jumping",
+        given_by=PersonFactory(),
+        given_date=date(2027, 3, 1),
+        expires_date=expires,
+    )
+
+
+def consent_twice() -> None:
+    rider = RiderFactory()
+    twice(lambda: consent(rider))
+
+
+def grid(**changes: Any) -> LessonGrid:
+    fields: dict[str, Any] = {
+        "lesson": LessonFactory(),
+        "revision": ExerciseRevisionFactory(),
+        "tradition": "schooling",
+        "start": [],
+        "end": [],
+        "approach_cm": 700,
+        "runout_cm": 1500,
+    }
+    return LessonGrid.objects.create(**(fields | changes))
+
+
+def override(reason: str = "seen it ridden", of: LessonGrid | None = None) -> None:
+    GridOverride.objects.create(
+        grid=of or grid(),
+        subject="distance",
+        says="short",
+        reason=reason,
+        by=AccountFactory(),
+        at=NOW,
+    )
+
+
+def override_twice() -> None:
+    one = grid()
+    twice(lambda: override(of=one))
+
+
+def invitation(**changes: Any) -> Invitation:
+    fields: dict[str, Any] = {"changed_at": NOW}
+    if "lesson" not in changes and "series" not in changes:
+        fields["lesson"] = LessonFactory()
+    if "client" not in changes:
+        fields["client"] = ClientFactory()
+    return Invitation.objects.create(**(fields | changes))
+
+
+def invitation_twice() -> None:
+    lesson, client = LessonFactory(), ClientFactory()
+    twice(lambda: invitation(lesson=lesson, client=client))
+
+
+def weekly_invitation(**changes: Any) -> Invitation:
+    dates = {"first_date": date(2027, 3, 2), "last_date": date(2027, 3, 30)}
+    return invitation(**({"series": series()} | dates | changes))
+
+
+def weekly_invitation_twice() -> None:
+    one, client = series(), ClientFactory()
+    twice(lambda: weekly_invitation(series=one, client=client))
+
+
+def invited_day(**changes: Any) -> InvitedDay:
+    fields: dict[str, Any] = {"original_starts_at": at("09:00"), "changed_at": NOW}
+    if "invitation" not in changes:
+        fields["invitation"] = weekly_invitation()
+    if "lesson" not in changes:
+        fields["lesson"] = LessonFactory()
+    return InvitedDay.objects.create(**(fields | changes))
+
+
+def invited_day_twice() -> None:
+    one = weekly_invitation()
+    twice(lambda: invited_day(invitation=one))
+
+
+def invited_lesson_twice() -> None:
+    one, lesson = weekly_invitation(), LessonFactory()
+    invited_day(invitation=one, lesson=lesson)
+    invited_day(invitation=one, lesson=lesson, original_starts_at=at("10:00"))
+
+
+def message_text(**changes: Any) -> None:
+    fields: dict[str, Any] = {
+        "kind": "invite",
+        "language": "en",
+        "subject": "{title}",
+        "body": "{day}",
+        "changed_at": NOW,
+    }
+    MessageText.objects.create(**(fields | changes))
+
+
+def message(**changes: Any) -> OutboxMessage:
+    fields: dict[str, Any] = {
+        "kind": "invite",
+        "method": "REQUEST",
+        "sequence": 0,
+        "made_at": NOW,
+        "next_try_at": NOW,
+        "message_id": "<one@school.example.org>",
+    }
+    if "client" not in changes:
+        fields["client"] = ClientFactory()
+    if "invitation" not in changes:
+        fields["invitation"] = invitation()
+    return OutboxMessage.objects.create(**(fields | changes))
+
+
+def message_twice() -> None:
+    one = invitation()
+    message(invitation=one)
+    message(invitation=one, message_id="<two@school.example.org>")
+
+
+def feed(**changes: Any) -> None:
+    fields: dict[str, Any] = {"kind": "horse", "digest": "0" * 64, "made_at": NOW}
+    FeedToken.objects.create(**(fields | changes))
+
+
+def occupancy(**changes: Any) -> None:
+    fields: dict[str, Any] = {
+        "what": "arena",
+        "which": 1,
+        "taken_from": at("09:00"),
+        "taken_to": at("10:00"),
+        "source": "closure",
+        "source_id": 1,
+    }
+    Occupancy.objects.create(**(fields | changes))
+
+
+def line_twice() -> None:
+    arena = ArenaFactory()
+    twice(lambda: LineFactory(arena=arena, name="Long"))
+
+
+def store_twice() -> None:
+    twice(lambda: StorePieceFactory(piece="pole", place="barn"))
+
+
+def ride_twice(who: str) -> None:
+    ride = RideFactory(lesson__state="asked")
+    RideFactory(lesson=ride.lesson, **{who: getattr(ride, who)})
+
+
+def one_place_twice() -> None:
+    lesson = LessonFactory(places=1)
+    twice(lambda: RideFactory(lesson=lesson))
+
+
+def log_twice() -> None:
+    lesson = LessonFactory()
+    twice(lambda: RideLogFactory(lesson=lesson))
+
+
+def ridden_twice(who: str) -> None:
+    first = RiddenRideFactory()
+    RiddenRideFactory(log=first.log, **{who: getattr(first, who)})
+
+
+def note_twice(element: int | None) -> None:
+    ridden = RiddenRideFactory()
+    twice(lambda: RideNoteFactory(ridden=ridden, element=element))
+
+
+def changed_log() -> None:
+    log = RideLogFactory()
+    log.passes = 4
+    log.save()
+
+
+def changed_revision() -> None:
+    revision = ExerciseRevisionFactory()
+    revision.spec = {"changed": True}
+    revision.save()
+
+
+def revision_twice() -> None:
+    exercise = ExerciseFactory()
+    twice(lambda: ExerciseRevisionFactory(exercise=exercise))
+
+
+def librarys_but_another_is_ridden() -> None:
+    exercise = ExerciseFactory()
+    exercise.library = ExerciseRevisionFactory(exercise=exercise, number=1)
+    exercise.current = ExerciseRevisionFactory(exercise=exercise, number=2)
+    exercise.save()
+
+
+def planned_twice() -> None:
+    planned = PlannedLessonFactory()
+    PlannedLessonFactory(plan=planned.plan, lesson=planned.lesson)
+
+
+def two_published() -> None:
+    twice(lambda: DayPlanFactory(state="published"))
+
+
+def changeover_twice() -> None:
+    plan = DayPlanFactory()
+    twice(lambda: ChangeoverFactory(plan=plan, uid=UUID(int=7)))
+
+
+def move_twice() -> None:
+    changeover = ChangeoverFactory()
+    twice(lambda: ChangeoverMoveFactory(changeover=changeover, position=1))
+
+
+BREAKS: dict[str, Callable[[], Any]] = {
+    "school_only_one": lambda: School.objects.create(
+        pk=2, name="b", zone="UTC", organiser_email="a@example.org"
+    ),
+    "school_name_filled": lambda: SchoolFactory(name=""),
+    "school_zone_filled": lambda: SchoolFactory(zone=""),
+    "school_tradition_known": lambda: SchoolFactory(tradition="own"),
+    "school_place_every_in_range": lambda: SchoolFactory(place_every_cm=0),
+    "school_start_every_in_range": lambda: SchoolFactory(start_every_min=0),
+    "school_learned_handling_says_since_when": lambda: SchoolFactory(
+        handling_changeovers=12
+    ),
+    "school_min_horse_age_in_range": lambda: SchoolFactory(min_horse_age_years=2),
+    "arena_name_filled": lambda: ArenaFactory(name=""),
+    "arena_length_in_range": lambda: ArenaFactory(length_cm=999),
+    "arena_width_in_range": lambda: ArenaFactory(width_cm=999),
+    "arena_opens_before_it_closes": lambda: ArenaFactory(
+        opens_at=time(9), closes_at=time(9)
+    ),
+    "closure_begins_before_it_ends": lambda: closure(closed_to=at("12:00")),
+    "closure_reason_filled": lambda: closure(reason=""),
+    "line_name_once_an_arena": line_twice,
+    "line_name_filled": lambda: LineFactory(name=""),
+    "line_length_in_range": lambda: LineFactory(length_cm=499),
+    "store_piece_once_a_place": store_twice,
+    "store_piece_known": lambda: StorePieceFactory(piece="flag"),
+    "store_piece_weighs_something": lambda: StorePieceFactory(weight_g=0),
+    "horse_name_filled": lambda: HorseFactory(name=""),
+    "horse_level_known": lambda: HorseFactory(level="expert"),
+    "horse_height_in_range": lambda: HorseFactory(height_cm=69),
+    "horse_stride_in_range": lambda: HorseFactory(canter_stride_cm=149),
+    "horse_weight_in_range": lambda: HorseFactory(weight_kg=79),
+    "horse_highest_fence_in_range": lambda: HorseFactory(highest_fence_cm=161),
+    "horse_max_minutes_in_range": lambda: HorseFactory(max_minutes=601),
+    "horse_max_lessons_in_range": lambda: HorseFactory(max_lessons=11),
+    "horse_bookable_after_birth": lambda: HorseFactory(
+        bookable_from_date=date(2015, 3, 31)
+    ),
+    "horse_state_kind_known": lambda: horse_state(kind="tired"),
+    "horse_state_begins_before_it_ends": lambda: horse_state(state_to=at("12:00")),
+    "horse_state_reason_filled": lambda: horse_state(reason=""),
+    "horse_day_off_once": day_off_twice,
+    "horse_day_off_is_a_weekday": lambda: day_off(weekday=7),
+    "person_first_name_filled": lambda: PersonFactory(first_name=""),
+    "instructor_level_known": lambda: InstructorFactory(level="expert"),
+    "instructor_highest_fence_in_range": lambda: InstructorFactory(
+        highest_fence_cm=161
+    ),
+    "instructor_group_limit_in_range": lambda: InstructorFactory(group_limit=0),
+    "instructor_hours_on_a_weekday": lambda: hours(weekday=7),
+    "instructor_hours_begin_before_end": lambda: hours(to_at=time(9)),
+    "paper_once": paper_twice,
+    "paper_name_filled": lambda: InstructorPaper.objects.create(
+        instructor=InstructorFactory(), name="", expires_date=SATURDAY
+    ),
+    "groundsperson_begins_before_end": lambda: GroundspersonFactory(
+        works_from=time(20), works_to=time(7)
+    ),
+    "rider_level_known": lambda: RiderFactory(level="expert"),
+    "rider_height_in_range": lambda: RiderFactory(height_cm=69),
+    "rider_weight_in_range": lambda: RiderFactory(weight_kg=9),
+    "rider_highest_fence_in_range": lambda: RiderFactory(highest_fence_cm=161),
+    "rider_level_signed": lambda: RiderFactory(level_signed_date=SATURDAY),
+    "rider_emergency_name_filled": lambda: RiderFactory(emergency_name=""),
+    "rider_emergency_phone_filled": lambda: RiderFactory(emergency_phone=""),
+    "consent_once": consent_twice,
+    "consent_given_before_it_expires": lambda: consent(expires=date(2027, 3, 1)),
+    "series_name_filled": lambda: series(name=""),
+    "series_on_a_weekday": lambda: series(weekday=7),
+    "series_minutes_in_range": lambda: series(minutes=9),
+    "series_begins_before_it_ends": lambda: series(last_date=date(2027, 3, 1)),
+    "series_kind_known": lambda: series(kind="mass"),
+    "series_work_known": lambda: series(work="sleep"),
+    "series_places_in_range": lambda: series(places=0),
+    "lesson_series_date": lambda: LessonFactory(series_date=SATURDAY),
+    "series_exception_once": exception_twice,
+    "client_language_known": lambda: ClientFactory(language="xx"),
+    "client_calendar_by_known": lambda: ClientFactory(calendar_by="pigeon"),
+    "school_collect_in_range": lambda: SchoolFactory(collect_min=61),
+    "school_remind_in_range": lambda: SchoolFactory(remind_hours=337),
+    "series_exception_reason_filled": lambda: exception(reason=""),
+    "lesson_title_filled": lambda: LessonFactory(title=""),
+    "lesson_kind_known": lambda: LessonFactory(kind="crowd"),
+    "lesson_work_known": lambda: LessonFactory(work="sleep"),
+    "lesson_state_known": lambda: LessonFactory(state="lost"),
+    "lesson_begins_before_it_ends": lambda: LessonFactory(ends_at=at("09:00")),
+    "lesson_lasts_four_hours_at_most": lambda: LessonFactory(ends_at=at("13:01")),
+    "lesson_places_in_range": lambda: LessonFactory(places=13),
+    "lesson_warm_up_in_range": lambda: LessonFactory(warm_up_min=61),
+    "lesson_cool_down_in_range": lambda: LessonFactory(cool_down_min=61),
+    "lesson_window_whole": lambda: LessonFactory(window_from=at("09:00")),
+    "lesson_starts_in_its_window": lambda: LessonFactory(
+        window_from=at("10:00"), window_to=at("11:00")
+    ),
+    "lesson_cancelled_with_a_reason": lambda: LessonFactory(state="cancelled"),
+    "lesson_once_in_its_series": series_lesson_twice,
+    "ride_rider_once_a_lesson": lambda: ride_twice("rider"),
+    "ride_horse_once_a_lesson": lambda: ride_twice("horse"),
+    "ride_cancelled_reason": lambda: RideFactory(state="cancelled", cancelled_at=NOW),
+    "ride_cancelled_has_its_moment": lambda: RideFactory(state="cancelled"),
+    "occupancy_what_known": lambda: occupancy(what="dog"),
+    "occupancy_source_known": lambda: occupancy(source="dog"),
+    "occupancy_begins_before_it_ends": lambda: occupancy(taken_to=at("08:00")),
+    "lesson_grid_tradition_known": lambda: grid(tradition="own"),
+    "grid_override_once": override_twice,
+    "grid_override_with_a_reason": lambda: override(reason=""),
+    "invitation_once_a_lesson_and_client": invitation_twice,
+    "invitation_once_a_series_and_client": weekly_invitation_twice,
+    "invitation_to_a_lesson_or_a_series": lambda: weekly_invitation(
+        lesson=LessonFactory()
+    ),
+    "invitation_series_from": lambda: invitation(
+        first_date=SATURDAY, last_date=SATURDAY
+    ),
+    "invitation_series_whole": lambda: weekly_invitation(last_date=None),
+    "invitation_series_begins_before_it_ends": lambda: weekly_invitation(
+        last_date=date(2027, 3, 1)
+    ),
+    "invitation_answer_known": lambda: invitation(answer="MAYBE"),
+    "invited_day_once": invited_day_twice,
+    "invited_day_once_a_lesson": invited_lesson_twice,
+    "invited_day_answer_known": lambda: invited_day(answer="MAYBE"),
+    "message_text_once": lambda: twice(message_text),
+    "message_text_kind_known": lambda: message_text(kind="joke"),
+    "message_text_language_known": lambda: message_text(language="xx"),
+    "message_text_subject_filled": lambda: message_text(subject=""),
+    "message_text_body_filled": lambda: message_text(body=""),
+    "message_once": message_twice,
+    "message_kind_known": lambda: message(kind="joke"),
+    "message_with_a_method_has_its_invitation": lambda: message(invitation=None),
+    "message_method_known": lambda: message(method="PUBLISH"),
+    "message_state_known": lambda: message(state="lost"),
+    "message_sent_has_its_moment": lambda: message(state="sent"),
+    "feed_has_one_holder": lambda: feed(horse=HorseFactory(), arena=ArenaFactory()),
+    "audit_action_filled": lambda: AuditEntry.objects.create(
+        at=NOW, action="", subject="lesson", subject_id="1"
+    ),
+    "exercise_name_filled": lambda: ExerciseFactory(name=""),
+    "exercise_is_the_librarys_unless_own": librarys_but_another_is_ridden,
+    "revision_number_once": revision_twice,
+    "revision_from_1": lambda: ExerciseRevisionFactory(number=0),
+    "revision_never_changed": changed_revision,
+    "ride_log_number_once": log_twice,
+    "ride_log_number_from_1": lambda: RideLogFactory(number=0),
+    "ride_log_stage_in_range": lambda: RideLogFactory(stage=21),
+    "ride_log_passes_in_range": lambda: RideLogFactory(passes=21),
+    "ride_log_passes_of_a_stage": lambda: RideLogFactory(stage=0),
+    "ride_log_never_changed": changed_log,
+    "ridden_ride_once_a_log": lambda: ridden_twice("ride"),
+    "ridden_horse_once_a_log": lambda: ridden_twice("horse"),
+    "ridden_went_known": lambda: RiddenRideFactory(went="fine"),
+    "ridden_passes_in_range": lambda: RiddenRideFactory(passes=21),
+    "ridden_nothing_without_riding": lambda: RiddenRideFactory(went="not-ridden"),
+    "ride_note_once_an_element": lambda: note_twice(2),
+    "ride_note_once_without_element": lambda: note_twice(None),
+    "ride_note_what_known": lambda: RideNoteFactory(what="sneezed"),
+    "ride_note_element_in_range": lambda: RideNoteFactory(element=21),
+    "day_plan_version_once": lambda: twice(lambda: DayPlanFactory(version=1)),
+    "day_plan_one_published": two_published,
+    "day_plan_state_known": lambda: DayPlanFactory(state="lost"),
+    "day_plan_status_known": lambda: DayPlanFactory(status="good"),
+    "day_plan_bound_below_objective": lambda: DayPlanFactory(
+        status="stopped", bound_s=601
+    ),
+    "day_plan_proved_is_tight": lambda: DayPlanFactory(bound_s=599),
+    "plan_run_one_under_way": lambda: twice(PlanRunFactory),
+    "plan_run_kind_known": lambda: PlanRunFactory(kind="guess"),
+    "plan_run_state_known": lambda: PlanRunFactory(state="lost", ended_at=NOW),
+    "plan_run_running_has_a_heartbeat": lambda: PlanRunFactory(state="running"),
+    "plan_run_ended_says_when": lambda: PlanRunFactory(state="done"),
+    "plan_run_failed_says_why": lambda: PlanRunFactory(state="failed", ended_at=NOW),
+    "plan_run_bound_below_best": lambda: PlanRunFactory(best_s=10, bound_s=11),
+    "plan_run_seconds_in_range": lambda: PlanRunFactory(seconds=201),
+    "planned_lesson_once": planned_twice,
+    "planned_lesson_placed_whole": lambda: PlannedLessonFactory(offset_cm=None),
+    "changeover_once_a_plan": changeover_twice,
+    "changeover_begins_before_it_ends": lambda: ChangeoverFactory(ends_at=at("09:45")),
+    "changeover_started_before_done": lambda: ChangeoverFactory(done_at=NOW),
+    "move_position_once": move_twice,
+    "move_do_known": lambda: ChangeoverMoveFactory(do="throw"),
+    "move_build_from_nothing": lambda: ChangeoverMoveFactory(was={}),
+    "occupancy_no_two_at_once": lambda: twice(occupancy),
+    "line_within_its_arena": lambda: LineFactory(length_cm=6001),
+    "ride_horse_old_enough": lambda: RideFactory(
+        horse=HorseFactory(bookable_from_date=date(2027, 3, 7))
+    ),
+    "lesson_places_not_exceeded": one_place_twice,
+    **CLIENT_BREAKS,
+    **GRID_BREAKS,
+}
+
+GUARDS = {
+    "occupancy_no_two_at_once",
+    "line_within_its_arena",
+    "ride_horse_old_enough",
+    "lesson_places_not_exceeded",
+    "revision_never_changed",
+    "ride_log_never_changed",
+}
+"""Rules kept by triggers or by SQL of our own, which no model lists."""
+
+
+@pytest.mark.parametrize("name", sorted(BREAKS))
+def test_the_database_refuses_what_breaks(name: str) -> None:
+    with pytest.raises(IntegrityError) as caught, transaction.atomic():
+        BREAKS[name]()
+
+    says = str(caught.value)
+    # SQLite names a plain unique rule by its columns.
+    assert name in says or (connection.vendor == "sqlite" and "UNIQUE" in says)
+
+
+def test_every_constraint_has_a_write_that_breaks_it() -> None:
+    named = {
+        constraint.name
+        for label in ("school", "exercises", "scheduling")
+        for model in apps.get_app_config(label).get_models()
+        for constraint in model._meta.constraints
+        if isinstance(constraint, models.CheckConstraint | models.UniqueConstraint)
+    }
+    assert named | GUARDS == set(BREAKS)
+
+
+def test_store_pieces_of_one_kind_may_lie_in_two_places() -> None:
+    StorePieceFactory(place="barn")
+    StorePieceFactory(place="by the arena")
+
+    assert StorePiece.objects.count() == 2
+
+
+def test_two_lessons_may_follow_each_other_without_a_gap() -> None:
+    arena = ArenaFactory()
+    LessonFactory(arena=arena)
+
+    LessonFactory(arena=arena, starts_at=at("09:00") + timedelta(hours=1))
+
+    assert Occupancy.objects.filter(what="arena", which=arena.pk).count() == 2

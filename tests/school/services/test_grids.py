@@ -1,0 +1,121 @@
+"""Grids attached to lessons: fitted, judged, overruled only with name and reason."""
+
+import pytest
+
+from exercises.models import Exercise
+from exercises.services import load_library
+from school.models import AuditEntry, LessonGrid
+from school.services.grids import UnableToAttach, attach_grid, detach_grid
+from tests.clock import NOW
+from tests.factories.arenas import LineFactory, StorePieceFactory
+from tests.factories.lessons import LessonFactory, RideFactory
+from tests.factories.people import AccountFactory
+from tests.factories.schools import SchoolFactory
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _library() -> None:
+    SchoolFactory(tradition="schooling")
+    load_library(now=NOW)
+    StorePieceFactory(working=10)
+    StorePieceFactory(working=10, place="by the ring")
+
+
+def lesson(**changes):
+    ride = RideFactory(horse__name="Onyx", lesson__title="Jump", **changes)
+    LineFactory(arena=ride.lesson.arena)
+    return ride.lesson
+
+
+def revision(slug: str = "placing-pole-double"):
+    return Exercise.objects.get(slug=slug).current
+
+
+def attach(to, slug: str = "placing-pole-double", **more):
+    fields = {"by": None, "now": NOW} | more
+    return attach_grid(lesson=to, revision=revision(slug), **fields)
+
+
+def test_a_grid_keeps_what_it_was_fitted_to_and_found() -> None:
+    one = lesson()
+
+    grid = attach(one)
+
+    (gap, *_) = grid.fitted["gaps"]
+    assert grid.tradition == "schooling"
+    assert gap["meaning"] == "placing-trot"
+    assert gap["horses"][0]["horse"] == "Onyx"
+    assert {v["fit"] for v in grid.fitted["verdicts"]} == {"fits"}
+    assert grid.start[0] == {"kind": "pole", "at_cm": 0}
+    assert AuditEntry.objects.get().action == "attach grid"
+
+
+def test_another_grid_takes_the_place_of_the_first() -> None:
+    one = lesson()
+    attach(one)
+
+    attach(one, "bounce-pair", tradition="twelve-foot")
+
+    grid = LessonGrid.objects.get()
+    assert (grid.revision, grid.tradition) == (revision("bounce-pair"), "twelve-foot")
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"lesson__work": "flat"}, "is a flat lesson"),
+        ({"lesson__state": "running"}, "its grid stays"),
+        ({"horse": None}, "a horse first"),
+    ],
+)
+def test_a_lesson_that_takes_no_grid_says_why(changes: dict, says: str) -> None:
+    changes.pop("horse", None)
+    one = lesson(**changes)
+    if says == "a horse first":
+        RideFactory(lesson=one, horse=None)
+
+    with pytest.raises(UnableToAttach, match=says):
+        attach(one)
+
+
+def test_a_lesson_without_riders_has_nothing_to_fit_to() -> None:
+    empty = LessonFactory(title="Empty")
+
+    with pytest.raises(UnableToAttach, match="Empty: give the lesson's riders"):
+        attach(empty)
+
+
+def test_what_does_not_fit_needs_a_name_and_a_reason() -> None:
+    one = lesson(rider__highest_fence_cm=40, rider__person__first_name="Mira")
+    by = AccountFactory()
+    reasons = {"height for Mira": "rode it last week", "else": " "}
+
+    with pytest.raises(UnableToAttach) as caught:
+        attach(one)
+    with pytest.raises(UnableToAttach, match="The highest fence"):
+        attach(one, overrides=reasons)
+    attach(one, by=by, overrides=reasons)
+
+    assert any(v.subject == "height for Mira" for v in caught.value.verdicts)
+    override = LessonGrid.objects.get().overrides.get()
+    assert (override.by, override.reason) == (by, "rode it last week")
+
+
+def test_the_store_is_never_overruled() -> None:
+    one = lesson()
+    StorePieceFactory(piece="pole", working=1)
+
+    with pytest.raises(UnableToAttach, match="more than the store has"):
+        attach(one, by=AccountFactory(), overrides={"store": "we borrow some"})
+
+
+def test_taking_a_grid_away_twice_is_harmless() -> None:
+    one = lesson()
+    attach(one)
+    for _ in range(2):
+        detach_grid(lesson=one, by=None, now=NOW)
+
+    assert not LessonGrid.objects.exists()
+    assert AuditEntry.objects.filter(action="detach grid").count() == 1

@@ -1,0 +1,350 @@
+"""The pages of a lesson: what is refused is said, and nothing typed is lost."""
+
+from datetime import date, timedelta
+
+import pytest
+from django.test import Client as Browser
+from django.utils import timezone
+
+from exercises.models import Exercise
+from exercises.services import load_library
+from school.models import ArenaClosure, Lesson, LessonGrid
+from tests.clock import NOW, at
+from tests.factories.arenas import ArenaFactory, LineFactory, StorePieceFactory
+from tests.factories.horses import HorseFactory
+from tests.factories.lessons import LessonFactory, RideFactory
+from tests.factories.people import AccountFactory, InstructorFactory, RiderFactory
+from tests.factories.schools import SchoolFactory
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def manager(client: Browser) -> Browser:
+    SchoolFactory(local_bodies="the federation")
+    client.force_login(AccountFactory(manager=True, person=None))
+    return client
+
+
+def booking(**changes: object) -> dict[str, object]:
+    rider, horse = RiderFactory(), HorseFactory(name="Onyx")
+    return {
+        "title": "Evening jump",
+        "date": "2027-03-06",
+        "start": "11:00",
+        "kind": "private",
+        "work": "jumping",
+        "minutes": 60,
+        "arena": ArenaFactory(name="Hall").pk,
+        "instructor": InstructorFactory().pk,
+        "places": 1,
+        "rider_1": rider.pk,
+        "horse_1": horse.pk,
+    } | changes
+
+
+def test_a_lesson_is_booked_with_its_rider_and_horse(manager: Browser) -> None:
+    response = manager.post("/lessons/new/", booking(), follow=True)
+
+    lesson = Lesson.objects.get()
+    assert "Evening jump is booked." in response.content.decode()
+    assert lesson.starts_at == at("11:00")
+    assert lesson.rides.get().horse.name == "Onyx"
+
+
+def test_a_horse_booked_twice_is_refused_by_name_and_keeps_the_form(
+    manager: Browser,
+) -> None:
+    data = booking()
+    RideFactory(
+        horse_id=data["horse_1"],
+        lesson__title="Pony club",
+        lesson__starts_at=at("11:30"),
+    )
+
+    response = manager.post("/lessons/new/", data)
+
+    page = response.content.decode()
+    assert response.status_code == 409
+    assert "Onyx goes in Pony club until 12:30." in page
+    assert 'value="Evening jump"' in page
+    assert 'value="2027-03-06"' in page
+    assert Lesson.objects.count() == 1
+
+
+def test_a_lesson_is_booked_every_week_but_on_days_named(manager: Browser) -> None:
+    response = manager.post(
+        "/lessons/new/",
+        booking(until="2027-04-03", not_on="2027-03-20, 2027-03-27"),
+        follow=True,
+    )
+
+    starts = [one.starts_at for one in Lesson.objects.order_by("starts_at")]
+    assert "booked every week, 3 lessons." in response.content.decode()
+    assert starts == [
+        at("11:00", date(2027, m, d)) for m, d in ((3, 6), (3, 13), (4, 3))
+    ]
+
+
+def test_a_week_that_clashes_is_named_and_none_is_booked(manager: Browser) -> None:
+    data = booking(until="2027-04-03")
+    LessonFactory(
+        arena_id=data["arena"], starts_at=at("11:30", date(2027, 3, 20)), title="Clinic"
+    )
+
+    response = manager.post("/lessons/new/", data)
+
+    assert "Sat 20 Mar:" in response.content.decode()
+    assert "taken by Clinic until 12:30." in response.content.decode()
+    assert Lesson.objects.count() == 1
+
+
+def test_a_day_that_is_none_is_named(manager: Browser) -> None:
+    response = manager.post("/lessons/new/", booking(until="2027-04-03", not_on="May"))
+
+    assert "May is no day" in response.content.decode()
+    assert not Lesson.objects.exists()
+
+
+def test_a_field_left_out_is_named_and_nothing_is_written(manager: Browser) -> None:
+    response = manager.post("/lessons/new/", booking(title=""))
+
+    assert "This field is required." in response.content.decode()
+    assert not Lesson.objects.exists()
+
+
+def move(lesson: Lesson, **changes: object) -> dict[str, object]:
+    return {
+        "date": "2027-03-06",
+        "start": "14:00",
+        "arena": lesson.arena_id,
+        "version": lesson.version,
+    } | changes
+
+
+def test_a_lesson_is_moved(manager: Browser) -> None:
+    lesson = LessonFactory()
+    manager.post(f"/lessons/{lesson.pk}/move/", move(lesson))
+
+    lesson.refresh_from_db()
+    assert lesson.starts_at == at("14:00")
+
+
+def test_a_lesson_moved_into_a_closed_hour_is_refused_in_words(
+    manager: Browser,
+) -> None:
+    lesson = LessonFactory(arena__name="Meadow")
+    ArenaClosure.objects.create(
+        arena=lesson.arena,
+        closed_from=at("13:00"),
+        closed_to=at("15:00"),
+        reason="harrowing",
+    )
+
+    response = manager.post(f"/lessons/{lesson.pk}/move/", move(lesson))
+
+    assert (
+        "Meadow is closed from Sat 6 Mar 13:00 to Sat 6 Mar 15:00 (harrowing)."
+        in response.content.decode()
+    )
+    lesson.refresh_from_db()
+    assert lesson.starts_at == at("09:00")
+
+
+def test_a_lesson_changed_meanwhile_is_not_overwritten_unseen(
+    manager: Browser,
+) -> None:
+    lesson = LessonFactory(version=4)
+
+    response = manager.post(f"/lessons/{lesson.pk}/move/", move(lesson, version=3))
+
+    assert response.status_code == 409
+    assert "was changed while you looked" in response.content.decode()
+
+
+def test_a_lesson_is_cancelled_with_a_reason(manager: Browser) -> None:
+    lesson = LessonFactory()
+    response = manager.post(
+        f"/lessons/{lesson.pk}/cancel/", {"reason": "storm"}, follow=True
+    )
+
+    lesson.refresh_from_db()
+    assert (lesson.state, lesson.state_reason) == ("cancelled", "storm")
+    assert "Cancelled: storm" in response.content.decode()
+
+
+def test_a_lesson_that_runs_is_not_cancelled(manager: Browser) -> None:
+    lesson = LessonFactory(state="running")
+
+    response = manager.post(f"/lessons/{lesson.pk}/cancel/", {"reason": "storm"})
+
+    assert "can&#x27;t be cancelled any more" in response.content.decode()
+
+
+def test_a_move_without_a_time_says_so(manager: Browser) -> None:
+    lesson = LessonFactory()
+
+    response = manager.post(f"/lessons/{lesson.pk}/move/", move(lesson, start=""))
+
+    assert "Look at the fields again." in response.content.decode()
+
+
+def test_a_horse_is_swapped_or_refused_in_words(manager: Browser) -> None:
+    ride, other = RideFactory(), HorseFactory()
+    manager.post(f"/rides/{ride.pk}/horse/", {"horse": other.pk})
+    ride.refresh_from_db()
+    assert ride.horse == other
+
+    light = HorseFactory(name="Mote", weight_kg=100)
+    response = manager.post(f"/rides/{ride.pk}/horse/", {"horse": light.pk})
+    assert "Mote should not carry" in response.content.decode()
+
+
+@pytest.mark.parametrize("path", ["/lessons/99/", "/rides/99/horse/"])
+def test_what_is_not_there_is_said(manager: Browser, path: str) -> None:
+    ask = manager.get if "lessons" in path else manager.post
+
+    assert ask(path).status_code == 404
+
+
+def jumping(line_cm: int = 5500, wings: int = 28) -> Lesson:
+    ride = RideFactory(lesson__title="Jump", horse__name="Onyx")
+    LineFactory(arena=ride.lesson.arena, length_cm=line_cm, name="Centre")
+    StorePieceFactory(piece="wing", working=wings)
+    load_library(now=NOW)
+    return ride.lesson
+
+
+def attach(browser: Browser, lesson: Lesson, slug: str, **more: str):
+    exercise = Exercise.objects.get(slug=slug)
+    data = {"exercise": exercise.pk, "tradition": "schooling"} | more
+    return browser.post(f"/lessons/{lesson.pk}/grid/", data, follow=True)
+
+
+def test_a_grid_is_attached_drawn_and_fitted(manager: Browser) -> None:
+    lesson = jumping()
+
+    page = attach(manager, lesson, "placing-pole-double").content.decode()
+
+    assert "The grid is attached." in page
+    assert page.count("<svg") == 3
+    assert page.count("Check every distance on the ground") == 1
+    assert '<span class="tag good">fits</span>' in page
+
+
+def test_a_grid_too_long_for_the_arena_is_refused_with_the_cure(
+    manager: Browser,
+) -> None:
+    lesson = jumping(line_cm=2000)
+
+    page = attach(manager, lesson, "both-ways-row").content.decode()
+
+    assert "The grid does not fit Jump" in page
+    assert "the longest line, Centre in" in page
+    assert "leave an element out" in page
+    assert not LessonGrid.objects.exists()
+
+
+def test_a_grid_with_more_wings_than_the_store_has_is_refused(
+    manager: Browser,
+) -> None:
+    lesson = jumping(wings=2)
+
+    page = attach(manager, lesson, "placing-pole-double").content.decode()
+
+    assert "The row needs more than the store has: 4 wings of 2." in page
+    assert not LessonGrid.objects.exists()
+
+
+def test_what_does_not_fit_is_overruled_with_a_reason_that_is_shown(
+    manager: Browser,
+) -> None:
+    lesson = jumping()
+    rider = lesson.rides.get().rider
+    rider.highest_fence_cm = 40
+    rider.save()
+    name = rider.person.first_name
+    refused = attach(manager, lesson, "placing-pole-double").content.decode()
+    assert f"Use it all the same, for height for {name}: why?" in refused
+
+    page = attach(
+        manager,
+        lesson,
+        "placing-pole-double",
+        **{f"reason:height for {name}": "rode it last week"},
+    ).content.decode()
+
+    assert "Reason: rode it last week" in page
+
+
+def test_a_grid_is_taken_away_again(manager: Browser) -> None:
+    lesson = jumping()
+    attach(manager, lesson, "placing-pole-double")
+    manager.post(f"/lessons/{lesson.pk}/grid/remove/")
+
+    assert not LessonGrid.objects.exists()
+
+
+def test_a_running_lessons_grid_stays(manager: Browser) -> None:
+    lesson = LessonFactory(state="running")
+
+    response = manager.post(f"/lessons/{lesson.pk}/grid/remove/")
+
+    assert "its grid stays" in response.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("who", "sees"),
+    [("teacher", True), ("other-teacher", False), ("own-client", False)],
+)
+def test_weight_and_birth_date_are_seen_by_few(
+    client: Browser, who: str, sees: bool
+) -> None:
+    SchoolFactory()
+    ride = RideFactory(rider__weight_kg=47, rider__person__first_name="Mira")
+    RideFactory(lesson=ride.lesson, rider__person__first_name="Otherchild")
+    person = {
+        "teacher": ride.lesson.instructor.person,
+        "other-teacher": InstructorFactory().person,
+        "own-client": ride.rider.client.person,
+    }[who]
+    client.force_login(AccountFactory(person=person))
+
+    page = client.get(f"/lessons/{ride.lesson_id}/").content.decode()
+
+    assert "Mira" in page
+    assert ("47 kg" in page) is sees
+    assert ("Otherchild" in page) is (who != "own-client")
+
+
+def test_a_client_sees_own_riders_and_until_when_to_cancel(client: Browser) -> None:
+    SchoolFactory()
+    soon = timezone.now().replace(microsecond=0)
+    ride = RideFactory(
+        rider__person__first_name="Mira", lesson__starts_at=soon + timedelta(days=3)
+    )
+    RideFactory(lesson=ride.lesson, rider__person__first_name="Otherchild")
+    RideFactory(rider=ride.rider, lesson__starts_at=soon + timedelta(hours=3))
+    client.force_login(AccountFactory(person=ride.rider.client.person))
+
+    page = client.get("/my-riders/", follow=True).content.decode()
+
+    assert "Otherchild" not in page
+    assert "Mira" in page
+    assert page.count("free until") == 2
+    assert page.count("which is over") == 1
+
+
+@pytest.mark.parametrize("n", [1, 3])
+def test_an_instructors_page_takes_a_constant_number_of_queries(
+    client: Browser, django_assert_num_queries, n: int
+) -> None:
+    SchoolFactory()
+    instructor = InstructorFactory()
+    for k in range(n):
+        start = timezone.now() + timedelta(days=2, hours=2 * k)
+        RideFactory(lesson__instructor=instructor, lesson__starts_at=start)
+    client.force_login(AccountFactory(person=instructor.person))
+
+    with django_assert_num_queries(12):
+        client.get("/my-lessons/")

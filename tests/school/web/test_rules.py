@@ -1,0 +1,66 @@
+"""The numbers a school runs by, on their page."""
+
+import pytest
+from django.test import Client as Browser
+
+from school.models import AuditEntry, School
+from tests.factories.people import AccountFactory
+from tests.factories.schools import SchoolFactory
+
+pytestmark = pytest.mark.django_db
+
+RULES = {
+    "notice_hours": 36,
+    "arrive_before_min": 20,
+    "min_horse_age_years": 5,
+    "freeze_min": 90,
+    "moved_start_s": 45,
+    "moved_arena_s": 15,
+    "country": "de",
+    "region": "by",
+}
+
+
+@pytest.fixture
+def manager(client: Browser) -> Browser:
+    SchoolFactory()
+    client.force_login(AccountFactory(manager=True, person=None))
+    return client
+
+
+def test_the_rules_are_set_and_audited_once(manager: Browser) -> None:
+    for _ in range(2):
+        assert manager.post("/settings/rules/", RULES).status_code == 302
+
+    school = School.objects.get()
+    assert {name: getattr(school, name) for name in RULES} == RULES | {
+        "country": "DE",
+        "region": "BY",
+    }
+    assert AuditEntry.objects.filter(action="set rules").count() == 1
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"freeze_min": -1}, "Give a number from 0 to 1440."),
+        ({"min_horse_age_years": 2}, "Give a number from 3 to 8."),
+        ({"country": "XX", "region": ""}, "two letters of a country"),
+        ({"region": "ZZ"}, "DE has no region ZZ"),
+        ({"country": "", "region": "BY"}, "two letters of a country"),
+    ],
+)
+def test_what_cannot_be_is_said_beside_its_field(
+    manager: Browser, change: dict, says: str
+) -> None:
+    page = manager.post("/settings/rules/", RULES | change)
+
+    assert page.status_code == 409
+    assert says in page.content.decode()
+    assert School.objects.get().notice_hours != RULES["notice_hours"]
+
+
+def test_no_country_is_a_choice(manager: Browser) -> None:
+    manager.post("/settings/rules/", RULES | {"country": "", "region": ""})
+
+    assert School.objects.get().country == ""

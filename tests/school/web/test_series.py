@@ -1,0 +1,237 @@
+"""Weekly lessons on their pages: joined, left, skipped, changed and ended."""
+
+from datetime import date, time, timedelta
+
+import pytest
+from django.test import Client as Browser
+from django.utils import timezone
+
+from school.enums import HOLDING_STATES
+from school.models import LessonSeries, Ride, School
+from tests.factories.people import AccountFactory, RiderFactory
+from tests.factories.schools import SchoolFactory
+from tests.factories.series import plan, weekly
+
+pytestmark = pytest.mark.django_db
+WEEK = timedelta(days=7)
+
+
+def christmas() -> date:
+    """The next Christmas Day that lies more than two weeks ahead."""
+    today = timezone.localdate()
+    this = date(today.year, 12, 25)
+    return this if this - 3 * WEEK > today else date(today.year + 1, 12, 25)
+
+
+@pytest.fixture
+def first() -> date:
+    return christmas() - 2 * WEEK
+
+
+@pytest.fixture
+def series(first: date) -> LessonSeries:
+    SchoolFactory(country="NL")
+    return weekly(
+        first_date=first,
+        last_date=first + 4 * WEEK,
+        now=timezone.now(),
+        rides=[(RiderFactory(person__first_name="Mira"), None)],
+    )
+
+
+@pytest.fixture
+def manager(client: Browser, series: LessonSeries) -> Browser:
+    client.force_login(AccountFactory(manager=True, person=None))
+    return client
+
+
+def press(manager: Browser, series: LessonSeries, verb: str, **fields):
+    data = {f"{verb}-{name}": value for name, value in fields.items()}
+    return manager.post(f"/weekly/{series.pk}/{verb}/", data, follow=True)
+
+
+def held(series: LessonSeries) -> list[date]:
+    lessons = series.lessons.filter(state__in=HOLDING_STATES)
+    return sorted(lessons.values_list("series_date", flat=True))
+
+
+def test_the_list_says_when_where_and_how_many_ride(
+    manager: Browser, series: LessonSeries, first: date
+) -> None:
+    page = manager.get("/weekly/").content.decode()
+
+    assert f"{first:%A} 17:00" in page
+    assert f'<a href="/weekly/{series.pk}/">Tuesday group</a>' in page
+    assert "1 of 4" in page
+
+
+def test_a_rider_joins_from_a_day_on(
+    manager: Browser, series: LessonSeries, first: date
+) -> None:
+    rider = RiderFactory(person__first_name="Nele")
+
+    page = press(manager, series, "join", rider=rider.pk, first_date=first + WEEK)
+
+    assert "Nele has a place in 4 lessons." in page.content.decode()
+    assert Ride.objects.filter(rider=rider, state="booked").count() == 4
+
+
+def test_a_rider_leaves_from_a_day_on(
+    manager: Browser, series: LessonSeries, first: date
+) -> None:
+    ride = Ride.objects.first()
+
+    page = press(
+        manager, series, "leave",
+        rider=ride.rider_id, first_date=first + 2 * WEEK, reason="moves away",
+    )  # fmt: skip
+
+    assert "Mira gave 3 places back." in page.content.decode()
+    assert Ride.objects.filter(state="booked").count() == 2
+
+
+def test_a_day_is_skipped_with_its_reason(
+    manager: Browser, series: LessonSeries, first: date
+) -> None:
+    page = press(manager, series, "skip", day=first + WEEK, reason="clinic")
+
+    assert first + WEEK not in held(series)
+    assert "clinic" in page.content.decode()
+
+
+def test_public_holidays_are_pointed_out_and_skipped_by_a_press(
+    manager: Browser, series: LessonSeries
+) -> None:
+    """25 December and 1 January are public holidays in the Netherlands: the
+    `holidays` library, which lists the law it goes by."""
+    page = manager.get(f"/weekly/{series.pk}/").content.decode()
+    assert "2 of these lessons fall on a public holiday" in page
+    assert "Christmas Day" in page
+
+    for _ in range(2):
+        manager.post(f"/weekly/{series.pk}/holidays/")
+
+    assert christmas() not in held(series)
+    assert len(held(series)) == 3
+
+
+def test_it_is_held_otherwise_from_a_day_on(
+    manager: Browser, series: LessonSeries, first: date
+) -> None:
+    page = press(
+        manager, series, "change",
+        first_date=first + WEEK, name="Tuesday group", kind="group", work="jumping",
+        weekday=series.weekday, local_start="18:00", minutes=45,
+        arena=series.arena_id, instructor=series.instructor_id, places=4,
+    )  # fmt: skip
+
+    after = LessonSeries.objects.exclude(pk=series.pk).get()
+    assert page.redirect_chain[-1][0] == f"/weekly/{after.pk}/"
+    assert (len(held(series)), len(held(after))) == (1, 4)
+    assert after.split_from == series
+
+
+def test_it_ends(manager: Browser, series: LessonSeries, first: date) -> None:
+    press(manager, series, "end", last_date=first + WEEK, reason="summer")
+
+    assert held(series) == [first, first + WEEK]
+
+
+def test_a_refusal_says_why_and_keeps_what_was_typed(
+    manager: Browser, series: LessonSeries, first: date
+) -> None:
+    mira = Ride.objects.first().rider
+
+    page = press(manager, series, "join", rider=mira.pk, first_date=first)
+
+    assert page.status_code == 409
+    text = page.content.decode()
+    assert "weeks can&#x27;t be booked, so none was" in text
+    assert f'<option value="{mira.pk}" selected>' in text
+
+
+@pytest.mark.parametrize(
+    ("verb", "fields"), [("join", {}), ("end", {"last_date": "soon", "reason": "x"})]
+)
+def test_what_is_left_out_is_said_beside_its_field(
+    manager: Browser, series: LessonSeries, verb: str, fields: dict
+) -> None:
+    page = press(manager, series, verb, **fields)
+
+    assert page.status_code == 409
+    assert 'class="error"' in page.content.decode()
+    assert len(held(series)) == 5
+
+
+def test_an_unknown_verb_or_series_is_not_found(
+    manager: Browser, series: LessonSeries
+) -> None:
+    assert manager.post(f"/weekly/{series.pk}/dance/").status_code == 404
+    assert manager.get("/weekly/999999/").status_code == 404
+
+
+@pytest.mark.parametrize("n", [1, 3])
+def test_the_pages_take_a_constant_number_of_queries(
+    manager: Browser, series: LessonSeries, first: date, n: int,
+    django_assert_num_queries,
+) -> None:  # fmt: skip
+    for k in range(n - 1):
+        weekly(
+            plan=plan(name=f"Other {k}", arena=series.arena, local_start=time(9 + k)),
+            first_date=first,
+            last_date=first + 2 * WEEK,
+            now=timezone.now(),
+        )
+    for k in range(n):
+        press(
+            manager, series, "join",
+            rider=RiderFactory(person__first_name=f"R{k}").pk, first_date=first,
+        )  # fmt: skip
+
+    with django_assert_num_queries(4):
+        manager.get("/weekly/")
+    with django_assert_num_queries(13):
+        manager.get(f"/weekly/{series.pk}/")
+
+
+def test_a_weekly_booking_leaves_public_holidays_out(
+    manager: Browser, series: LessonSeries, first: date
+) -> None:
+    form = {
+        "title": "Holiday-wise", "kind": "group", "work": "flat", "minutes": 45,
+        "date": first, "start": "11:00", "until": first + 4 * WEEK, "places": 3,
+        "arena": series.arena_id, "instructor": series.instructor_id,
+        "public_holidays": "on",
+    }  # fmt: skip
+
+    manager.post("/lessons/new/", form)
+
+    booked = LessonSeries.objects.get(name="Holiday-wise")
+    assert len(held(booked)) == 3
+    assert booked.exceptions.filter(reason="Christmas Day").exists()
+
+
+def test_a_school_without_a_country_knows_no_holidays(
+    manager: Browser, series: LessonSeries
+) -> None:
+    School.objects.update(country="")
+
+    assert "public holiday" not in manager.get(f"/weekly/{series.pk}/").content.decode()
+
+
+@pytest.mark.parametrize("verb", ["leave", "skip", "end"])
+def test_what_was_ridden_is_not_rewritten(
+    manager: Browser, series: LessonSeries, verb: str
+) -> None:
+    past = timezone.localdate() - timedelta(days=3)
+    fields = {
+        "leave": {"first_date": past, "rider": Ride.objects.first().rider_id},
+        "skip": {"day": past},
+        "end": {"last_date": past},
+    }[verb]
+
+    page = press(manager, series, verb, reason="late", **fields)
+
+    assert page.status_code == 409
+    assert "stays as it was" in page.content.decode()
+    assert Ride.objects.filter(state="booked").count() == 5
