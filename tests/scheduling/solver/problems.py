@@ -44,6 +44,21 @@ def random_problem(seed: int, tasks: int = 6, *, stock: bool = False) -> Problem
     )
 
 
+def one_line(costs: list[list[int]], **task) -> Problem:
+    """Tasks on one line in any order; costs[0] from the morning, [i] from task i-1."""
+    n = len(costs[0])
+    every = tuple(range(0, 20 * 60, 60))
+    arcs = {
+        (0, i - 1 if i else MORNING, j): costs[i][j]
+        for i in range(n + 1)
+        for j in range(n)
+        if i - 1 != j
+    }
+    fields = {"starts": every, "minutes": 30, "arenas": (0,), "lines": (0,)}
+    tasks = tuple(Task(**(fields | task), has_row=True) for _ in range(n))
+    return Problem(tasks=tasks, line_arena=(0,), arc_s=arcs)
+
+
 def _task(dice: Random, arenas: int, line_arena: tuple[int, ...]) -> Task:
     start = 8 * 60 + 30 * dice.randint(0, 12)
     starts = tuple(range(start, start + 30 * dice.choice([1, 3, 6]), 30))

@@ -21,21 +21,7 @@ from scheduling.solver.problem import (
 )
 from scheduling.solver.result import Status
 from scheduling.solver.solve import heeding, solve
-
-
-def one_line(costs: list[list[int]], **task) -> Problem:
-    """Tasks on one line in any order; costs[0] from the morning, [i] from task i-1."""
-    n = len(costs[0])
-    every = tuple(range(0, 20 * 60, 60))
-    arcs = {
-        (0, i - 1 if i else MORNING, j): costs[i][j]
-        for i in range(n + 1)
-        for j in range(n)
-        if i - 1 != j
-    }
-    fields = {"starts": every, "minutes": 30, "arenas": (0,), "lines": (0,)}
-    tasks = tuple(Task(**(fields | task), has_row=True) for _ in range(n))
-    return Problem(tasks=tasks, line_arena=(0,), arc_s=arcs)
+from tests.scheduling.solver.problems import one_line
 
 
 def random_costs(dice: Random, n: int) -> list[list[int]]:
@@ -102,27 +88,6 @@ def test_another_formulation_in_another_solver_agrees(seed: int) -> None:
     assert solve(one_line(costs), seconds=120).objective_s == by_integer_programme(
         costs
     )
-
-
-BR17 = """
-9999 3 5 48 48 8 8 5 5 3 3 0 3 5 8 8 5
-3 9999 3 48 48 8 8 5 5 0 0 3 0 3 8 8 5
-5 3 9999 72 72 48 48 24 24 3 3 5 3 0 48 48 24
-48 48 74 9999 0 6 6 12 12 48 48 48 48 74 6 6 12
-48 48 74 0 9999 6 6 12 12 48 48 48 48 74 6 6 12
-8 8 50 6 6 9999 0 8 8 8 8 8 8 50 0 0 8
-8 8 50 6 6 0 9999 8 8 8 8 8 8 50 0 0 8
-5 5 26 12 12 8 8 9999 0 5 5 5 5 26 8 8 0
-5 5 26 12 12 8 8 0 9999 5 5 5 5 26 8 8 0
-3 0 3 48 48 8 8 5 5 9999 0 3 0 3 8 8 5
-3 0 3 48 48 8 8 5 5 0 9999 3 0 3 8 8 5
-0 3 5 48 48 8 8 5 5 3 3 9999 3 5 8 8 5
-3 0 3 48 48 8 8 5 5 0 0 3 9999 3 8 8 5
-5 3 0 72 72 48 48 24 24 3 3 5 3 9999 48 48 24
-8 8 50 6 6 0 0 8 8 8 8 8 8 50 9999 0 8
-8 8 50 6 6 0 0 8 8 8 8 8 8 50 0 9999 8
-5 5 26 12 12 8 8 0 0 5 5 5 5 26 8 8 9999
-"""
 
 
 def test_a_chain_costs_what_a_cut_says_it_does() -> None:
@@ -311,44 +276,6 @@ def test_a_search_that_is_not_stopped_proves_what_it_finds() -> None:
 
 def test_minutes_are_rounded_up() -> None:
     assert [minutes_of(s) for s in (0, 1, 60, 61)] == [0, 1, 1, 2]
-
-
-def test_a_published_round_trip_is_solved_to_its_known_value() -> None:
-    """br17 of TSPLIB (17 cities, Repetto): the shortest round trip is 39.
-
-    The matrix was read in public copies of the file; the value is the one listed
-    with the collection. City 0 is the morning, and again a last task that comes
-    home: it alone may start in the evening.
-    """
-    cities = [[int(c) for c in row.split()] for row in BR17.split("\n") if row]
-    n = len(cities)
-    day = tuple(range(0, (n - 1) * 60, 60))
-    tasks = [Task(day, 30, (0,), lines=(0,), has_row=True) for _ in range(n - 1)]
-    tasks.append(Task(((n - 1) * 60,), 30, (0,), lines=(0,), has_row=True))
-    arcs = {(0, MORNING, j - 1): cities[0][j] for j in range(1, n)}
-    for i in range(1, n):
-        arcs |= {(0, i - 1, j - 1): cities[i][j] for j in range(1, n) if i != j}
-        arcs[0, i - 1, n - 1] = cities[i][0]
-
-    result = solve(Problem(tuple(tasks), (0,), arcs), seconds=120)
-
-    assert result.status is Status.OPTIMAL
-    assert result.objective_s == 39
-
-
-def test_a_worked_example_of_setups_on_one_machine() -> None:
-    """Three jobs whose setups depend on the job before: the least sum is 22.
-
-    A worked exercise ("Example 6 There are three jobs to be processed by a
-    machine", homeworksource.com, read 25 November 2026) that lists all six orders:
-    29, 30, 24, 23, 22 and 28; the best is job 3, job 1, job 2.
-    """
-    first, after = [5, 3, 8], [[0, 9, 13], [8, 0, 15], [5, 12, 0]]
-
-    result = solve(one_line([first, *after]), seconds=120)
-
-    assert result.objective_s == 22
-    assert [arc[2] for arc in result.chains[0]] == [2, 0, 1]
 
 
 def test_a_search_at_work_hears_that_it_is_to_stop() -> None:
