@@ -14,6 +14,7 @@ from datetime import datetime, time, timedelta
 from typing import Any
 
 from exercises.geometry.data import as_planned
+from scheduling.changeover.alike import Listed
 from scheduling.changeover.stopwatch import Stretch, Tick, stretches
 from scheduling.changeover.work import Step
 from scheduling.dayplan.document import placed_from_data
@@ -319,6 +320,23 @@ def stretches_of(changeover: Changeover) -> tuple[Stretch, ...]:
         str(who) if who else "",
         pair=who is not None and not who.alone,
     )
+
+
+def listed(changeover: Changeover) -> Listed:
+    """Return a changeover as lists are compared by."""
+    return Listed(
+        gap=changeover.uid,
+        work=(changeover.line_id, changeover.lesson_id),
+        steps=tuple(step_key(one) for one in changeover.moves.all()),
+        starts_at=changeover.starts_at,
+        ends_at=changeover.ends_at,
+        who=str(changeover.who) if changeover.who else "",
+    )
+
+
+def step_key(move: ChangeoverMove) -> str:
+    """Return what is equal where two moves ask for the same."""
+    return json.dumps([move.do, move.was, move.now], sort_keys=True)
 
 
 def _step(move: ChangeoverMove) -> Step:

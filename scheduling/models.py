@@ -31,6 +31,7 @@ class DayPlan(models.Model):
     as_booked_reset_s = models.PositiveIntegerField(null=True)
     made_at = models.DateTimeField()
     made_by = models.ForeignKey(Account, null=True, on_delete=models.SET_NULL)
+    published_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = [
@@ -280,6 +281,76 @@ class ChangeoverMove(models.Model):
 
     def __str__(self) -> str:
         return f"{self.position}. {self.do}"
+
+
+class Press(models.Model):
+    """One press on the reset list, from a phone or a form, and what became of it.
+
+    A phone makes `uid` when the button is pressed and sends it until it is
+    answered; so often as it comes, it is taken once. What can't be done any more
+    is kept with its reason.
+    """
+
+    class Does(models.TextChoices):
+        START = "start", "Started"
+        DONE = "done", "Done"
+        TICK = "tick", "Ticked"
+        UNTICK = "untick", "Tick taken back"
+        TROUBLE = "trouble", "Trouble"
+        PHOTO = "photo", "Photo"
+
+    class Outcome(models.TextChoices):
+        TAKEN = "taken", "Taken"
+        ALREADY = "already", "It was so already"
+        KEPT = "kept", "Kept as a note"
+
+    uid = models.UUIDField(unique=True)
+    phone = models.UUIDField(null=True, blank=True, help_text="None from a form")
+    number = models.PositiveBigIntegerField(help_text="In the order of its phone")
+    date = models.DateField(help_text="Of the list it was pressed on")
+    by = models.ForeignKey(
+        Account, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    does = models.CharField(max_length=8, choices=Does.choices)
+    changeover = models.ForeignKey(
+        Changeover,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="presses",
+    )
+    did = models.TextField(help_text="What was pressed, in words")
+    pressed_at = models.DateTimeField(help_text="Put right by the phone's clock")
+    received_at = models.DateTimeField()
+    outcome = models.CharField(max_length=8, choices=Outcome.choices)
+    says = models.TextField(blank=True)
+
+    class Meta:
+        verbose_name_plural = "presses"
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(
+                    does__in=["start", "done", "tick", "untick", "trouble", "photo"]
+                ),
+                name="press_does_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(outcome__in=["taken", "already", "kept"]),
+                name="press_outcome_known",
+            ),
+            models.CheckConstraint(
+                condition=~Q(outcome="kept") | ~Q(says=""),
+                name="press_kept_says_why",
+            ),
+            models.CheckConstraint(
+                condition=Q(pressed_at__lte=F("received_at")),
+                name="press_before_it_is_received",
+            ),
+        ]
+        indexes = [models.Index(fields=["date", "outcome"], name="press_by_day")]
+
+    def __str__(self) -> str:
+        return f"{self.did} {self.outcome}"
 
 
 class Standing(models.Model):

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import F, Prefetch, QuerySet
 
 from exercises.geometry.data import as_planned
 from scheduling.changeover.setups import Place
@@ -17,6 +17,7 @@ from scheduling.models import (
     DayPlan,
     PlannedLesson,
     PlanRun,
+    Press,
     Standing,
 )
 from school.enums import HOLDING_STATES, LessonState
@@ -179,10 +180,14 @@ def planned_place(lesson: Lesson, grid: LessonGrid) -> PlannedLesson | None:
 
 def changeovers_with_all() -> QuerySet[Changeover]:
     """Return changeovers that still stand, in order, with all a list shows."""
+    return _all_changeovers().exclude(lesson__state=LessonState.CANCELLED)
+
+
+def _all_changeovers() -> QuerySet[Changeover]:
     return (
-        Changeover.objects.exclude(lesson__state=LessonState.CANCELLED)
-        .select_related(
+        Changeover.objects.select_related(
             "lesson__instructor__person",
+            "lesson__state_by__person",
             "lesson__grid__revision__exercise",
             "after_lesson",
             "line__arena",
@@ -202,6 +207,62 @@ def changeovers_of_day(day: date) -> list[Changeover]:
         changeovers_with_all().filter(
             plan__date=day, plan__state=DayPlan.State.PUBLISHED
         )
+    )
+
+
+def changeovers_of_plan(plan: DayPlan) -> list[Changeover]:
+    """Return all changeovers of a plan, those for cancelled lessons too, in order."""
+    return list(_all_changeovers().filter(plan=plan))
+
+
+def changeover_even_cancelled(pk: int) -> Changeover | None:
+    """Return one changeover of whatever plan and lesson."""
+    return _all_changeovers().filter(pk=pk).first()
+
+
+def former_plan(plan: DayPlan) -> DayPlan | None:
+    """Return the plan that was published for the day before this one was."""
+    return (
+        DayPlan.objects.filter(date=plan.date, published_at__lt=plan.published_at)
+        .order_by("-published_at", "-version")
+        .first()
+        if plan.published_at
+        else None
+    )
+
+
+def lessons_in_arenas(day: date) -> list[Lesson]:
+    """Return the lessons that are ridden on a day, in order."""
+    first, last = day_bounds(day, ZoneInfo(the_school().zone))
+    return list(
+        Lesson.objects.filter(
+            state__in=HOLDING_STATES, starts_at__lt=last, ends_at__gt=first
+        )
+        .select_related("instructor__person", "arena")
+        .order_by("starts_at", "pk")
+    )
+
+
+def ridden_at(arena: int, moment: datetime) -> Lesson | None:
+    """Return the lesson that an arena is booked for at a moment."""
+    return (
+        Lesson.objects.filter(
+            arena=arena,
+            state__in=HOLDING_STATES,
+            starts_at__lte=moment,
+            ends_at__gt=moment,
+        )
+        .select_related("instructor__person")
+        .first()
+    )
+
+
+def kept_presses(day: date) -> list[Press]:
+    """Return what was pressed on a day's list and could not be done any more."""
+    return list(
+        Press.objects.filter(date=day, outcome=Press.Outcome.KEPT)
+        .select_related("by__person", "changeover__lesson")
+        .order_by("pressed_at", "pk")
     )
 
 
@@ -227,7 +288,7 @@ def changeover_with_all(pk: int) -> Changeover | None:
 def timed_changeovers(most: int = 400) -> list[Changeover]:
     """Return the latest changeovers that were started and done, newest first."""
     return list(
-        Changeover.objects.filter(started_at__isnull=False, done_at__isnull=False)
+        Changeover.objects.filter(started_at__lt=F("done_at"))
         .select_related("who__person")
         .prefetch_related(
             Prefetch("moves", queryset=ChangeoverMove.objects.order_by("position"))

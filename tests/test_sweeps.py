@@ -97,6 +97,7 @@ GET = {
     "api-lessons": (403, 403, 200, 200, 200),
     "api-lesson": (403, 403, 200, 200, 200),
     "api-day-plan": (403, 403, 200, 200, 200),
+    "api-resets": (403, 403, 200, 403, 200),
     "api-run": (403, 403, 200, 200, 200),
     "personal-feed": (404, 404, 404, 404, 404),
     "handling": (302, 403, 403, 403, 200),
@@ -134,6 +135,7 @@ POST = {
     "correct-standing": (302, 403, 409, 403, 409),
     "report-trouble": (302, 403, 302, 403, 302),
     "use-handling": (302, 403, 403, 403, 302),
+    "api-presses": (403, 403, 415, 403, 415),
     "tick-move": (302, 403, 302, 403, 302),
     "settle-reply": (302, 403, 403, 403, 404),
     "add-pack": (302, 403, 403, 403, 409),
@@ -302,6 +304,8 @@ def things() -> dict[str, str]:
         "api-lessons": f"/api/lessons/?date={day}",
         "api-lesson": f"/api/lessons/{ride.lesson_id}/",
         "api-run": f"/api/runs/{run.pk}/",
+        "api-resets": f"/api/days/{day}/resets/",
+        "api-presses": "/api/presses/",
         "api-day-plan": f"/api/days/{day}/plan/",
     }
 

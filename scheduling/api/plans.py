@@ -20,7 +20,7 @@ class DayPlanView(APIView):
     permission_classes = [StaffReadManagerWrite]
 
     def get(self, request: Request, day: str) -> Response:
-        plan = plan_of_day(_day(day))
+        plan = plan_of_day(read_day(day))
         if plan is None:
             raise Http404
         return Response(plan.plan)
@@ -28,7 +28,7 @@ class DayPlanView(APIView):
     def post(self, request: Request, day: str) -> Response:
         """Ask for a plan; what is under way already is answered, not begun twice."""
         run = ask_run(
-            date=_day(day),
+            date=read_day(day),
             kind=PlanRun.Kind.ORDER,
             by=cast("Account", request.user),
             now=timezone.now(),
@@ -59,7 +59,8 @@ def _as_data(run: PlanRun) -> dict[str, Any]:
     }
 
 
-def _day(text: str) -> date:
+def read_day(text: str) -> date:
+    """Read a day from an address."""
     try:
         return date.fromisoformat(text)
     except ValueError as error:

@@ -9,11 +9,12 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.utils import timezone
 
 from exercises.geometry.elements import Element, GroundLine, InvalidElement, Kind
 from scheduling.models import Changeover, ChangeoverMove, DayPlan, Standing
 from school.enums import LessonState
-from school.models import Account, Line
+from school.models import Account, Lesson, Line
 from school.services.audit import record
 
 KEYS = frozenset(
@@ -67,24 +68,25 @@ def finish_changeover(
         fresh = _current(changeover)
         if fresh.done_at is not None:
             return fresh
-        if fresh.started_at is None:
-            raise UnableToReset(
-                f"The changeover before {fresh.lesson} has not been started. "
-                "Start it first, so that the time it took is known."
-            )
+        # Done without a start is done; how long it took is not known then, and
+        # nothing is learned from it.
+        fresh.started_at = fresh.started_at or now
         fresh.done_at = max(now, fresh.started_at)
         fresh.note = note.strip() or fresh.note
-        fresh.save(update_fields=["done_at", "note"])
+        fresh.save(update_fields=["started_at", "done_at", "note"])
         fresh.moves.filter(ticked_at__isnull=True).update(ticked_at=now, ticked_by=by)
         elements = [
             move.now
             for move in fresh.moves.order_by("position")
             if move.now is not None
         ]
-        Standing.objects.update_or_create(
-            line=fresh.line,
-            defaults={"elements": elements, "as_of_at": now, "corrected_by": None},
-        )
+        # Told late, by a phone that was without signal, it does not undo what was
+        # seen on the line since.
+        if not Standing.objects.filter(line=fresh.line, as_of_at__gt=now).exists():
+            Standing.objects.update_or_create(
+                line=fresh.line,
+                defaults={"elements": elements, "as_of_at": now, "corrected_by": None},
+            )
         record(by=by, at=now, action="finish", subject=fresh, after={"at": str(now)})
         return fresh
 
@@ -134,6 +136,11 @@ def tick_move(
         fresh = ChangeoverMove.objects.select_for_update().get(pk=move.pk)
         if (fresh.ticked_at is not None) == ticked:
             return fresh
+        if fresh.ticked_at is not None and fresh.ticked_at > now:
+            raise UnableToReset(
+                f"It was ticked again at {_clock(fresh.ticked_at)}, after this was "
+                "pressed; the tick stays."
+            )
         if changeover.done_at is not None:
             raise UnableToReset(
                 f"The changeover before {changeover.lesson} is done; its steps stay "
@@ -188,7 +195,7 @@ def _current(changeover: Changeover) -> Changeover:
     """Lock a changeover; refuse one that nobody should work on any more."""
     fresh = (
         Changeover.objects.select_for_update(of=("self",))
-        .select_related("plan", "lesson", "line")
+        .select_related("plan", "lesson__state_by__person", "line")
         .get(pk=changeover.pk)
     )
     if fresh.plan.state != DayPlan.State.PUBLISHED:
@@ -197,10 +204,28 @@ def _current(changeover: Changeover) -> Changeover:
             "Open the reset list again."
         )
     if fresh.lesson.state == LessonState.CANCELLED:
-        raise UnableToReset(
-            f"{fresh.lesson} was cancelled: nothing need be built for it."
-        )
+        raise UnableToReset(cancelled_words(fresh.lesson))
     return fresh
+
+
+def cancelled_words(lesson: Lesson) -> str:
+    """Say when a lesson was cancelled and by whom; why is nobody's business here."""
+    by = f" by {name_of(lesson.state_by)}" if lesson.state_by else ""
+    return (
+        f"{lesson} was cancelled at {_clock(lesson.state_at)}{by}: nothing need be "
+        "built for it."
+    )
+
+
+def name_of(account: Account | None) -> str:
+    """Return what an account's holder is called in the yard."""
+    if account is None:
+        return "somebody"
+    return account.person.first_name if account.person else account.username
+
+
+def _clock(moment: datetime) -> str:
+    return f"{timezone.localtime(moment):%H:%M}"
 
 
 def _start(changeover: Changeover, by: Account | None, now: datetime) -> None:

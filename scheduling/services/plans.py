@@ -8,11 +8,25 @@ from uuid import UUID, uuid5
 
 from django.db import transaction
 
-from scheduling.convert import day_document, fingerprint, is_lesson, moment
+from scheduling.changeover.alike import same_steps, same_work
+from scheduling.convert import (
+    day_document,
+    fingerprint,
+    is_lesson,
+    listed,
+    moment,
+    step_key,
+)
 from scheduling.dayplan.document import InvalidDay
 from scheduling.dayplan.order import order_day
 from scheduling.models import Changeover, ChangeoverMove, DayPlan, PlannedLesson
-from scheduling.queries import DayRows, day_rows, key_of, published_plan
+from scheduling.queries import (
+    DayRows,
+    changeovers_of_plan,
+    day_rows,
+    key_of,
+    published_plan,
+)
 from school.models import Account, Groundsperson, Lesson
 from school.services.audit import record
 from school.services.lessons import Move, UnableToBook, move_lessons
@@ -203,9 +217,9 @@ def publish_plan(*, plan: DayPlan, by: Account | None, now: datetime) -> DayPlan
                 f"The plan can't be published: {error.says}"
             ) from error
         if former is not None:
-            _keep_what_was_done(former, fresh)
-        fresh.state = DayPlan.State.PUBLISHED
-        fresh.save(update_fields=["state"])
+            keep_what_was_done(former, fresh)
+        fresh.state, fresh.published_at = DayPlan.State.PUBLISHED, now
+        fresh.save(update_fields=["state", "published_at"])
         # From here on the day is up to date as long as it stays as planned.
         fresh.fingerprint = fingerprint(day_document(day_rows(fresh.date)))
         fresh.save(update_fields=["fingerprint"])
@@ -269,30 +283,41 @@ def _moves(plan: DayPlan) -> list[Move]:
     ]
 
 
-def _keep_what_was_done(former: DayPlan, plan: DayPlan) -> None:
-    """Carry over what was started, done and noted where the work is the same."""
-    done = {
-        one.uid: one
-        for one in former.changeovers.filter(started_at__isnull=False).prefetch_related(
-            "moves"
-        )
-    }
-    for one in plan.changeovers.filter(uid__in=done).prefetch_related("moves"):
-        old = done[one.uid]
-        pairs = list(
-            zip(_in_order(old), _in_order(one), strict=False),
-        )
-        same = old.moves.count() == one.moves.count() and all(
-            (a.do, a.was, a.now) == (b.do, b.was, b.now) for a, b in pairs
-        )
-        if not same:
-            continue
-        one.started_at, one.done_at, one.note = old.started_at, old.done_at, old.note
-        one.save(update_fields=["started_at", "done_at", "note"])
-        for was, move in pairs:
-            move.ticked_at, move.ticked_by_id = was.ticked_at, was.ticked_by_id
-            move.save(update_fields=["ticked_at", "ticked_by"])
+def keep_what_was_done(former: DayPlan, plan: DayPlan) -> None:
+    """Carry over what was started, ticked, done and noted, as far as it still holds.
+
+    A tick holds where the same step is asked for in the same work; done is what
+    has no other step. What was noted stays with the work, or with the next on its
+    line, so that nobody's trouble is lost.
+    """
+    old, new = list(changeovers_of_plan(former)), list(changeovers_of_plan(plan))
+    pairs = same_work([listed(one) for one in old], [listed(one) for one in new])
+    for n, one in enumerate(old):
+        if n in pairs:
+            _keep_ticks(one, new[pairs[n]])
+        elif one.note:
+            _keep_note(one, new)
 
 
-def _in_order(changeover: Changeover) -> list[ChangeoverMove]:
-    return sorted(changeover.moves.all(), key=lambda move: move.position)
+def _keep_ticks(old: Changeover, one: Changeover) -> None:
+    before, after = list(old.moves.all()), list(one.moves.all())
+    kept = same_steps([step_key(m) for m in before], [step_key(m) for m in after])
+    for n, m in kept.items():
+        move, was = after[m], before[n]
+        move.ticked_at, move.ticked_by_id = was.ticked_at, was.ticked_by_id
+        move.save(update_fields=["ticked_at", "ticked_by"])
+    same = len(kept) == len(before) == len(after)
+    # Where what was done is to be done otherwise, that is work of its own.
+    under_way = bool(kept) and old.done_at is None
+    one.started_at = old.started_at if same or under_way else None
+    one.done_at = old.done_at if same else None
+    one.note = "\n".join(filter(None, [old.note, one.note]))
+    one.save(update_fields=["started_at", "done_at", "note"])
+
+
+def _keep_note(old: Changeover, new: Sequence[Changeover]) -> None:
+    here = [one for one in new if one.line_id == old.line_id]
+    later = [one for one in here if one.starts_at >= old.starts_at]
+    for one in (later or here[-1:])[:1]:
+        one.note = "\n".join(filter(None, [one.note, old.note]))
+        one.save(update_fields=["note"])

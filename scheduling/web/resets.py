@@ -1,8 +1,10 @@
 """The reset list: what to do now, next, and for the rest of the day."""
 
 from typing import Any
+from uuid import uuid4
 
 from django.conf import settings
+from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -12,15 +14,10 @@ from django.views.decorators.http import require_POST
 from exercises.drawing.words import element_words
 from exercises.geometry.data import element_from_data
 from exercises.geometry.units import Units
-from scheduling.models import Changeover, ChangeoverMove
-from scheduling.queries import changeover_with_all, changeovers_of_day
-from scheduling.services.changeovers import (
-    UnableToReset,
-    finish_changeover,
-    report_trouble,
-    start_changeover,
-    tick_move,
-)
+from scheduling.models import Changeover, ChangeoverMove, Press
+from scheduling.queries import changeover_even_cancelled, changeovers_of_day
+from scheduling.services.changeovers import UnableToReset
+from scheduling.services.presses import Sent, take_press
 from scheduling.sheets.reset_list import TEMPLATE, reset_sheet
 from scheduling.web.days import read_day_or_404
 from scheduling.wording import changeover_carry, move_words, piece_words
@@ -119,57 +116,60 @@ def _back(changeover: Changeover) -> HttpResponse:
 @require_POST
 @allowed(may_work_resets)
 def start(request: HttpRequest, pk: int) -> HttpResponse:
-    return _work(request, pk, start_changeover)
+    return _pressed(request, Press.Does.START, pk)
 
 
 @require_POST
 @allowed(may_work_resets)
 def finish(request: HttpRequest, pk: int) -> HttpResponse:
-    return _work(request, pk, finish_changeover)
+    return _pressed(request, Press.Does.DONE, pk)
 
 
 @require_POST
 @allowed(may_work_resets)
 def trouble(request: HttpRequest, pk: int) -> HttpResponse:
     """Keep what went otherwise; the instructor and the manager see it."""
-
-    def report(**who: Any) -> None:
-        report_trouble(
-            what=request.POST.get("what", ""), says=request.POST.get("says", ""), **who
-        )
-
-    return _work(request, pk, report)
-
-
-def _work(request: HttpRequest, pk: int, service: Any) -> HttpResponse:
-    changeover = changeover_with_all(pk)
-    if changeover is None:
-        raise Http404
-    try:
-        service(changeover=changeover, by=account_of(request), now=timezone.now())
-    except UnableToReset as error:
-        request.session["reset_refusal"] = str(error)
-    return _back(changeover)
+    return _pressed(request, Press.Does.TROUBLE, pk)
 
 
 @require_POST
 @allowed(may_work_resets)
 def tick(request: HttpRequest, pk: int) -> HttpResponse:
-    """Tick or untick a move; htmx swaps the move alone, else the page comes back."""
-    move = ChangeoverMove.objects.select_related("changeover__plan").filter(pk=pk)
-    found = move.first()
-    if found is None:
+    """Tick or untick a move."""
+    move = ChangeoverMove.objects.filter(pk=pk).first()
+    if move is None:
         raise Http404
     ticked = request.POST.get("ticked") == "1"
-    try:
-        tick_move(move=found, ticked=ticked, by=account_of(request), now=timezone.now())
-    except UnableToReset as error:
-        request.session["reset_refusal"] = str(error)
-    changeover = changeover_with_all(found.changeover_id)
+    does = Press.Does.TICK if ticked else Press.Does.UNTICK
+    return _pressed(request, does, move.changeover_id, move=pk)
+
+
+def _pressed(
+    request: HttpRequest, does: str, pk: int, move: int | None = None
+) -> HttpResponse:
+    """Take a press of a form, as a phone's are taken, and say what became of it."""
+    now = timezone.now()
+    sent = Sent(
+        uid=uuid4(),
+        phone=None,
+        number=int(now.timestamp() * 1000),
+        does=does,
+        changeover=pk,
+        move=move,
+        what=request.POST.get("what", ""),
+        says=request.POST.get("says", ""),
+        pressed_at=now,
+    )
+    changeover = changeover_even_cancelled(pk)
     if changeover is None:
-        return redirect("resets", day=found.changeover.plan.date.isoformat())
-    if getattr(request, "htmx", False) and "reset_refusal" not in request.session:
-        card = card_of(changeover, units_of(the_school()))
-        row = next(one for one in card["moves"] if one["move"].pk == pk)
-        return render(request, "scheduling/_move.html", {"row": row, "may_work": True})
+        raise Http404
+    try:
+        press = take_press(sent=sent, by=account_of(request), now=now)
+    except UnableToReset as refused:
+        request.session["reset_refusal"] = refused.says
+    else:
+        if press.outcome == Press.Outcome.KEPT:
+            request.session["reset_refusal"] = press.says
+        elif press.says:
+            messages.warning(request, press.says)
     return _back(changeover)

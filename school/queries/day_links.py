@@ -45,6 +45,27 @@ def find_day_link(token: str, *, today: date) -> Account:
     return account
 
 
+def mark_of(account: Account) -> str:
+    """Return a mark by which a phone says later whose hands pressed.
+
+    It opens nothing: what is sent needs a sign-in, perhaps somebody else's by then.
+    """
+    return _marker().sign(str(account.pk))
+
+
+def find_marked(mark: str) -> Account | None:
+    """Return whose mark this is; None where it is nobody's any more."""
+    try:
+        pk = _marker().unsign(mark)
+    except BadSignature:
+        return None
+    return Account.objects.filter(pk=pk, is_active=True).first()
+
+
+def _marker() -> Signer:
+    return Signer(salt="school.phone-mark", sep=".")
+
+
 def groundspeople_accounts() -> list[Account]:
     """Return the accounts of those who work the resets and manage nothing."""
     return list(

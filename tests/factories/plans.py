@@ -9,6 +9,7 @@ from scheduling.models import (
     DayPlan,
     PlannedLesson,
     PlanRun,
+    Press,
 )
 from tests.clock import NOW, SATURDAY, at
 from tests.factories.arenas import LineFactory
@@ -83,3 +84,20 @@ class ChangeoverMoveFactory(DjangoModelFactory):
         lambda: {"kind": "cross", "at_cm": 1240, "height_cm": 40, "faces": "up"}
     )
     seconds = "214.00"
+
+
+class PressFactory(DjangoModelFactory):
+    """Somebody's Start, taken at once."""
+
+    class Meta:
+        model = Press
+
+    uid = factory.Sequence(lambda n: UUID(int=n + 1))
+    number = factory.Sequence(lambda n: n + 1)
+    date = SATURDAY
+    does = "start"
+    changeover = factory.SubFactory(ChangeoverFactory)
+    did = "Started"
+    pressed_at = at("09:45")
+    received_at = at("09:45")
+    outcome = "taken"

@@ -1,6 +1,7 @@
 import pytest
 
 from scheduling.models import Standing
+from scheduling.queries import timed_changeovers
 from scheduling.services.changeovers import (
     UnableToCorrect,
     UnableToReset,
@@ -55,9 +56,27 @@ def test_starting_twice_keeps_the_first_moment(changeover, renske):
     assert AuditEntry.objects.filter(action="start").count() == 1
 
 
-def test_nothing_is_done_before_it_is_started(changeover, renske):
-    with pytest.raises(UnableToReset, match="Start it first"):
-        finish_changeover(changeover=changeover, by=renske, now=END)
+def test_done_before_start_is_done_and_nothing_is_learned_from_it(changeover, renske):
+    done = finish_changeover(changeover=changeover, by=renske, now=END)
+
+    assert (done.started_at, done.done_at) == (END, END)
+    assert changeover not in timed_changeovers()
+
+
+def test_done_told_late_does_not_undo_what_was_seen_since(changeover, renske):
+    correct_standing(line=changeover.line, elements=[pole(100)], by=renske, now=END)
+
+    finish_changeover(changeover=changeover, by=renske, now=BEGIN)
+
+    assert Standing.objects.get().elements == [pole(100)]
+
+
+def test_a_tick_made_after_it_was_taken_back_stays(changeover, renske):
+    move = changeover.moves.first()
+    tick_move(move=move, ticked=True, by=renske, now=END)
+
+    with pytest.raises(UnableToReset, match="ticked again at"):
+        tick_move(move=move, ticked=False, by=renske, now=BEGIN)
 
 
 def test_done_means_the_line_stands_as_wanted(changeover, renske):

@@ -187,19 +187,6 @@ def test_a_move_is_ticked_and_unticked(groundsperson: Browser) -> None:
     assert move.ticked_at is None
 
 
-def test_with_htmx_only_the_ticked_move_comes_back(groundsperson: Browser) -> None:
-    published()
-    move = ChangeoverMove.objects.get()
-
-    response = groundsperson.post(
-        f"/moves/{move.pk}/tick/", {"ticked": "1"}, headers={"HX-Request": "true"}
-    )
-
-    page = response.content.decode()
-    assert page.startswith("<li")
-    assert 'aria-pressed="true"' in page
-
-
 def test_a_changeover_is_started_and_done(groundsperson: Browser) -> None:
     (one,) = published()
     groundsperson.post(f"/changeovers/{one.pk}/start/")

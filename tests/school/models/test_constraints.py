@@ -53,6 +53,7 @@ from tests.factories.plans import (
     DayPlanFactory,
     PlannedLessonFactory,
     PlanRunFactory,
+    PressFactory,
 )
 from tests.factories.ride_logs import (
     RiddenRideFactory,
@@ -540,6 +541,10 @@ BREAKS: dict[str, Callable[[], Any]] = {
     "move_position_once": move_twice,
     "move_do_known": lambda: ChangeoverMoveFactory(do="throw"),
     "move_build_from_nothing": lambda: ChangeoverMoveFactory(was={}),
+    "press_does_known": lambda: PressFactory(does="kick"),
+    "press_outcome_known": lambda: PressFactory(outcome="lost", says="gone"),
+    "press_kept_says_why": lambda: PressFactory(outcome="kept"),
+    "press_before_it_is_received": lambda: PressFactory(pressed_at=at("09:46")),
     "occupancy_no_two_at_once": lambda: twice(occupancy),
     "line_within_its_arena": lambda: LineFactory(length_cm=6001),
     "ride_horse_old_enough": lambda: RideFactory(

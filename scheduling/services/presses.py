@@ -1,0 +1,257 @@
+"""Taking what was pressed on the reset list: in order, once, and nothing lost.
+
+A phone without signal keeps what is pressed and sends it later, perhaps twice,
+perhaps when the day has been ordered anew or the lesson was cancelled. Each press is
+answered with what became of it. What can't be done any more is kept with its reason,
+where the manager and the instructor see it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from uuid import UUID
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from scheduling.changeover.alike import same_steps, same_work
+from scheduling.convert import listed, step_key
+from scheduling.models import Changeover, ChangeoverMove, DayPlan, Press
+from scheduling.queries import (
+    changeover_even_cancelled,
+    changeovers_of_plan,
+    published_plan,
+    ridden_at,
+)
+from scheduling.services.changeovers import (
+    UnableToReset,
+    finish_changeover,
+    name_of,
+    report_trouble,
+    start_changeover,
+    tick_move,
+)
+from scheduling.wording import move_words
+from school.convert import units_of
+from school.models import Account
+from school.queries.schools import the_school
+
+Does = Press.Does
+Outcome = Press.Outcome
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """A press as it was sent.
+
+    `changeover` and `move` are as they were on the list it was pressed on.
+    """
+
+    uid: UUID
+    phone: UUID | None
+    number: int
+    does: str
+    changeover: int
+    pressed_at: datetime
+    move: int | None = None
+    what: str = ""
+    says: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Became:
+    """What a press came to."""
+
+    outcome: str
+    says: str = ""
+
+
+def take_presses(
+    *, sent: Sequence[Sent], by: Account | None, now: datetime
+) -> list[Press]:
+    """Take presses one after the other, in the order of their phone.
+
+    Each is taken for itself: one that can't be done holds up no other.
+    """
+    ordered = sorted(sent, key=lambda one: one.number)
+    return [take_press(sent=one, by=by, now=now) for one in ordered]
+
+
+def take_press(*, sent: Sent, by: Account | None, now: datetime) -> Press:
+    """Take a press once, and say what became of it.
+
+    Raises
+    ------
+    UnableToReset
+        Only where it says nothing that could be kept: an unknown list, a trouble
+        without a word.
+    """
+    try:
+        with transaction.atomic():
+            known = Press.objects.filter(uid=sent.uid).first()
+            return known or _take(sent, by, now)
+    except IntegrityError:
+        # The same was sent twice at once; the other was quicker.
+        known = Press.objects.filter(uid=sent.uid).first()
+        if known is None:
+            raise
+        return known
+
+
+def _take(sent: Sent, by: Account | None, now: datetime) -> Press:
+    asked = changeover_even_cancelled(sent.changeover)
+    if asked is None:
+        raise UnableToReset("This list is not known here. Open the reset list again.")
+    pressed_at = min(sent.pressed_at, now)
+    one, move = _as_it_is_now(asked, sent.move)
+    try:
+        with transaction.atomic():
+            became = _do(sent, one, move, by, pressed_at)
+    except UnableToReset as refused:
+        if sent.does == Does.TROUBLE and not (sent.what.strip() or sent.says.strip()):
+            raise
+        became = _Became(Outcome.KEPT, f"{refused.says} It is kept as a note.")
+    return Press.objects.create(
+        uid=sent.uid,
+        phone=sent.phone,
+        number=sent.number,
+        date=asked.plan.date,
+        by=by,
+        does=sent.does,
+        changeover=one,
+        did=_words(sent, asked),
+        pressed_at=pressed_at,
+        received_at=now,
+        outcome=became.outcome,
+        says=became.says,
+    )
+
+
+def _as_it_is_now(
+    asked: Changeover, move: int | None
+) -> tuple[Changeover, ChangeoverMove | None]:
+    """Return a changeover and its step in the plan that is published now.
+
+    Where the day was ordered anew, that is the same work and the same step, if it
+    still is on the list; else as asked for.
+    """
+    steps = list(asked.moves.all())
+    at = next((n for n, one in enumerate(steps) if one.pk == move), None)
+    plan = published_plan(asked.plan.date)
+    if asked.plan.state == DayPlan.State.PUBLISHED or plan is None:
+        return asked, None if at is None else steps[at]
+    old, new = changeovers_of_plan(asked.plan), changeovers_of_plan(plan)
+    pairs = same_work([listed(one) for one in old], [listed(one) for one in new])
+    place = pairs.get([one.pk for one in old].index(asked.pk))
+    if place is None:
+        return asked, None if at is None else steps[at]
+    now = list(new[place].moves.all())
+    kept = same_steps([step_key(m) for m in steps], [step_key(m) for m in now])
+    return new[place], now[kept[at]] if at is not None and at in kept else None
+
+
+def _do(
+    sent: Sent,
+    one: Changeover,
+    move: ChangeoverMove | None,
+    by: Account | None,
+    at: datetime,
+) -> _Became:
+    if timezone.localtime(at).date() > one.plan.date:
+        raise UnableToReset(
+            f"This list is for {_day(one.plan.date)}, and that day is over."
+        )
+    match sent.does:
+        case Does.START:
+            return _start(one, by, at)
+        case Does.DONE:
+            return _finish(one, by, at)
+        case Does.TICK | Does.UNTICK:
+            return _tick(one, move, sent.does == Does.TICK, by, at)
+        case _:
+            before = one.note
+            after = report_trouble(
+                changeover=one, what=sent.what, says=sent.says, by=by, now=at
+            )
+            said = after.note == before
+            return _Became(Outcome.ALREADY if said else Outcome.TAKEN)
+
+
+def _start(one: Changeover, by: Account | None, at: datetime) -> _Became:
+    if one.started_at is not None:
+        start_changeover(changeover=one, by=by, now=at)
+        return _Became(
+            Outcome.ALREADY, f"It was started at {_clock(one.started_at)} already."
+        )
+    start_changeover(changeover=one, by=by, now=at)
+    return _Became(Outcome.TAKEN, in_use_words(one, at))
+
+
+def in_use_words(one: Changeover, at: datetime) -> str:
+    """Say that an arena is being ridden in, unless it is the lesson's own warm-up."""
+    lesson = ridden_at(one.line.arena_id, at)
+    if lesson is None:
+        return ""
+    if lesson.pk == one.lesson_id:
+        into = (at - lesson.starts_at).total_seconds() / 60
+        if into < lesson.warm_up_min:
+            return ""
+    return (
+        f"{one.line.arena.name} is booked for {lesson.title} until "
+        f"{_clock(lesson.ends_at)} ({lesson.instructor.person.first_name}). Go in only "
+        "when the riders have left or stand still and the instructor says clear."
+    )
+
+
+def _finish(one: Changeover, by: Account | None, at: datetime) -> _Became:
+    if one.done_at is not None:
+        finish_changeover(changeover=one, by=by, now=at)
+        return _Became(
+            Outcome.ALREADY, f"It was done at {_clock(one.done_at)} already."
+        )
+    unstarted = one.started_at is None
+    finish_changeover(changeover=one, by=by, now=at)
+    says = "It was not started first, so its time is not counted." if unstarted else ""
+    return _Became(Outcome.TAKEN, says)
+
+
+def _tick(
+    one: Changeover,
+    move: ChangeoverMove | None,
+    ticked: bool,
+    by: Account | None,
+    at: datetime,
+) -> _Became:
+    if move is None:
+        raise UnableToReset(
+            "The plan of the day was changed, and this step is no longer on the list."
+        )
+    if (move.ticked_at is not None) != ticked:
+        tick_move(move=move, ticked=ticked, by=by, now=at)
+        return _Became(Outcome.TAKEN)
+    tick_move(move=move, ticked=ticked, by=by, now=at)
+    if move.ticked_at is None:
+        return _Became(Outcome.ALREADY)
+    who = name_of(move.ticked_by)
+    return _Became(Outcome.ALREADY, f"{who} ticked it at {_clock(move.ticked_at)}.")
+
+
+def _words(sent: Sent, asked: Changeover) -> str:
+    """Say what was pressed, on which list."""
+    label = Does(sent.does).label
+    if sent.does in {Does.TICK, Does.UNTICK}:
+        one = next((m for m in asked.moves.all() if m.pk == sent.move), None)
+        if one is not None:
+            move = {"do": one.do, "was": one.was, "now": one.now}
+            words = move_words(move, asked.line.datum, units_of(the_school()))
+            return f"{label}: {words}"
+    said = ": ".join(filter(None, [sent.what.strip(), sent.says.strip()]))
+    return f"{label}: {said}" if said else label
+
+
+def _clock(moment: datetime) -> str:
+    return f"{timezone.localtime(moment):%H:%M}"
+
+
+def _day(day: date) -> str:
+    return f"{day:%A} {day.day} {day:%B}"
