@@ -21,6 +21,7 @@ from school.models import (
 from school.services import checks
 from school.services.audit import record, snapshot
 from school.services.invitations import lesson_changed, lessons_changed
+from school.services.locks import take_turn
 from school.services.refusals import UnableToBook, clock, refusal_of
 
 __all__ = [
@@ -79,6 +80,11 @@ def book_lesson(
     try:
         with transaction.atomic():
             times = (starts_at, ends_at)
+            take_turn(
+                arenas=[arena.pk],
+                people=[instructor.pk, *(rider.pk for rider, _ in pairs)],
+                horses=[horse.pk for _, horse in pairs if horse],
+            )
             checks.check_arena(arena, *times)
             checks.check_instructor(instructor, *times, places=places)
             for rider, horse in pairs:
@@ -213,6 +219,7 @@ def move_lessons(
             before = {pk: snapshot(one) for pk, one in fresh.items()}
             for move in moves:
                 _place(fresh[move.lesson.pk], move, now)
+            _take_turn(fresh.values())
             # What they held is let go first, so that two may change places; each
             # save takes what its lesson holds anew.
             Occupancy.objects.filter(lesson_id__in=keys).delete()
@@ -235,6 +242,17 @@ def move_lessons(
     except IntegrityError as error:
         _say_who_clashes(moves)
         raise refusal_of(error) from error
+
+
+def _take_turn(lessons: Iterable[Lesson]) -> None:
+    every = list(lessons)
+    rides = Ride.objects.filter(lesson__in=every, state=RideState.BOOKED)
+    held = list(rides.values_list("rider_id", "horse_id"))
+    take_turn(
+        arenas=[one.arena_id for one in every],
+        people=[*(one.instructor_id for one in every), *(rider for rider, _ in held)],
+        horses=[horse for _, horse in held],
+    )
 
 
 def _place(lesson: Lesson, move: Move, now: datetime) -> None:

@@ -9,6 +9,7 @@ from school.models import Account, Horse, Lesson, Ride, Rider
 from school.services import checks
 from school.services.audit import record, snapshot
 from school.services.invitations import lesson_changed
+from school.services.locks import take_turn
 from school.services.refusals import UnableToBook, refusal_of
 
 
@@ -25,6 +26,7 @@ def add_ride(
     try:
         with transaction.atomic():
             fresh = Lesson.objects.select_for_update().get(pk=lesson.pk)
+            take_turn(people=[rider.pk], horses=[horse.pk if horse else None])
             taken = fresh.rides.filter(state=RideState.BOOKED)
             if taken.filter(rider=rider).exists():
                 raise UnableToBook(
@@ -90,6 +92,7 @@ def change_horse(
     try:
         with transaction.atomic():
             lesson = Lesson.objects.select_for_update().get(pk=ride.lesson_id)
+            take_turn(horses=[horse.pk])
             fresh = Ride.objects.select_related("rider__person").get(pk=ride.pk)
             checks.check_pair(fresh.rider, horse)
             if lesson.state in HOLDING_STATES:
