@@ -386,6 +386,13 @@ def key_of(day_id: str) -> int:
     return int(day_id.rpartition("-")[2])
 
 
+def changeovers_for(lesson: Lesson) -> list[Changeover]:
+    """Return what is to be changed before a lesson, by the published plan."""
+    return list(
+        _all_changeovers().filter(lesson=lesson, plan__state=DayPlan.State.PUBLISHED)
+    )
+
+
 def trouble_at(lesson: Lesson) -> list[str]:
     """Return what the groundsperson said went otherwise before a lesson."""
     notes = Changeover.objects.filter(

@@ -93,6 +93,8 @@ GET = {
     "day-link": (404, 404, 404, 404, 404),
     "standing": (302, 403, 200, 200, 200),
     "resets": (302, 403, 200, 200, 200),
+    "resets-today": (302, 403, 302, 302, 302),
+    "resets-worker": (200, 200, 200, 200, 200),
     "resets-pdf": (302, 403, 200, 200, 200),
     "api-lessons": (403, 403, 200, 200, 200),
     "api-lesson": (403, 403, 200, 200, 200),
@@ -292,6 +294,8 @@ def things() -> dict[str, str]:
         "standing": "/standing/",
         "correct-standing": f"/standing/{changeover.line_id}/",
         "resets": f"/resets/{day}/",
+        "resets-today": "/resets/today/",
+        "resets-worker": "/resets-worker.js",
         "resets-pdf": f"/resets/{day}/list.pdf",
         "handling": "/handling-times/",
         "use-handling": "/handling-times/use/",
@@ -369,7 +373,10 @@ class Strict(HTMLParser):
 PAGES = sorted(
     name
     for name in GET
-    if not name.startswith("api") and "feed" not in name and "pdf" not in name
+    if not name.startswith("api")
+    and not name.endswith("worker")
+    and "feed" not in name
+    and "pdf" not in name
 )
 
 

@@ -27,10 +27,13 @@ class Row:
     """A changeover of the list in the hand, as it is by now.
 
     `over` says why nothing is to be done for it any more; `changed` what it has
-    otherwise in the newest plan. Steps are named as on the list in the hand.
+    otherwise in the newest plan, where it is `now_pk`. Steps are named as on the
+    list in the hand.
     """
 
     pk: int
+    now_pk: int | None
+    name: str
     started_at: datetime | None
     done_at: datetime | None
     note: tuple[str, ...]
@@ -49,9 +52,14 @@ class News:
     published_at: datetime | None
 
     @property
-    def changed(self) -> bool:
-        """Whether another list has been given out."""
-        return bool(self.added) or any(one.changed or one.over for one in self.rows)
+    def words(self) -> tuple[str, ...]:
+        """What is otherwise than on the list in the hand, a line for each thing."""
+        changed = tuple(
+            f"{one.name}: {one.over or ' '.join(one.changed)}"
+            for one in self.rows
+            if one.over or one.changed
+        )
+        return changed + self.added
 
 
 def news_of_day(day: date, held: int | None = None) -> News:
@@ -99,6 +107,8 @@ def _row(old: Changeover, new: Changeover | None) -> Row:
     kept = same_steps([step_key(m) for m in before], [step_key(m) for m in after])
     return Row(
         pk=old.pk,
+        now_pk=new.pk if new else None,
+        name=f"{clock(old.starts_at)} for {old.lesson.title}",
         started_at=one.started_at,
         done_at=one.done_at,
         note=tuple(one.note.splitlines()),
@@ -142,6 +152,17 @@ def _span(one: Changeover) -> str:
     return f"{clock(one.starts_at)} to {clock(one.ends_at)}"
 
 
+def progress_words(one: Changeover) -> str:
+    """Say how far a changeover is; nothing where it is not begun."""
+    if one.done_at is not None:
+        return f"Done {clock(one.done_at)}"
+    if one.started_at is None:
+        return ""
+    moves = list(one.moves.all())
+    ticked = sum(move.ticked_at is not None for move in moves)
+    return f"Started {clock(one.started_at)}, {ticked} of {len(moves)} steps"
+
+
 def clock(moment: datetime) -> str:
     """Return a moment as a clock shows it in the yard."""
     return f"{timezone.localtime(moment):%H:%M}"
@@ -151,12 +172,12 @@ def as_data(news: News) -> dict[str, Any]:
     """Return news as the list in the phone takes them."""
     return {
         "plan": news.plan,
-        "changed": news.changed,
         "published": clock(news.published_at) if news.published_at else "",
         "added": list(news.added),
         "rows": [
             {
                 "id": one.pk,
+                "name": one.name,
                 "started": clock(one.started_at) if one.started_at else "",
                 "done": clock(one.done_at) if one.done_at else "",
                 "note": list(one.note),

@@ -8,7 +8,7 @@ where the manager and the instructor see it.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
@@ -33,7 +33,7 @@ from scheduling.services.changeovers import (
 )
 from scheduling.wording import move_words
 from school.convert import units_of
-from school.models import Account
+from school.models import Account, Lesson
 from school.queries.schools import the_school
 
 Does = Press.Does
@@ -190,12 +190,19 @@ def _start(one: Changeover, by: Account | None, at: datetime) -> _Became:
 def in_use_words(one: Changeover, at: datetime) -> str:
     """Say that an arena is being ridden in, unless it is the lesson's own warm-up."""
     lesson = ridden_at(one.line.arena_id, at)
-    if lesson is None:
+    if lesson is None or at < ridden_in(one, lesson):
         return ""
-    if lesson.pk == one.lesson_id:
-        into = (at - lesson.starts_at).total_seconds() / 60
-        if into < lesson.warm_up_min:
-            return ""
+    return booked_words(one, lesson)
+
+
+def ridden_in(one: Changeover, lesson: Lesson) -> datetime:
+    """Return from when a lesson keeps a changeover out of its arena."""
+    own = lesson.pk == one.lesson_id
+    return lesson.starts_at + timedelta(minutes=lesson.warm_up_min if own else 0)
+
+
+def booked_words(one: Changeover, lesson: Lesson) -> str:
+    """Say whose the arena is, and what to mind."""
     return (
         f"{one.line.arena.name} is booked for {lesson.title} until "
         f"{_clock(lesson.ends_at)} ({lesson.instructor.person.first_name}). Go in only "

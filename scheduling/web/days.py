@@ -10,7 +10,13 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from scheduling.models import DayPlan
-from scheduling.queries import changeovers_of_day, draft_of_day, published_plan
+from scheduling.queries import (
+    changeovers_of_day,
+    draft_of_day,
+    kept_presses,
+    published_plan,
+)
+from scheduling.services.news import progress_words
 from scheduling.services.plans import UnableToPublish, publish_plan
 from scheduling.web.day_picture import draw_day
 from school.models import Arena, ArenaClosure, School
@@ -47,15 +53,16 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
             "closed_from", "pk"
         )
     )
-    rows: list[tuple[object, str, object]] = [
-        (one.starts_at, "lesson", one) for one in lessons
+    rows: list[tuple[object, str, object, str]] = [
+        (one.starts_at, "lesson", one, "") for one in lessons
     ]
-    rows += [(one.starts_at, "reset", one) for one in changeovers]
+    rows += [(one.starts_at, "reset", one, progress_words(one)) for one in changeovers]
     published, draft = published_plan(when), draft_of_day(when)
     context = {
         "day": when,
         "before": when - timedelta(days=1),
         "after": when + timedelta(days=1),
+        "kept": kept_presses(when),
         "troubled": [one for one in changeovers if one.note],
         "picture": draw_day(when, zone, arenas, lessons, changeovers, closures),
         "rows": sorted(rows, key=lambda row: (str(row[0]), row[1] == "lesson")),

@@ -1,5 +1,6 @@
 """The reset list: what to do now, next, and for the rest of the day."""
 
+import json
 from typing import Any
 from uuid import uuid4
 
@@ -15,11 +16,16 @@ from exercises.drawing.words import element_words
 from exercises.geometry.data import element_from_data
 from exercises.geometry.units import Units
 from scheduling.models import Changeover, ChangeoverMove, Press
-from scheduling.queries import changeover_even_cancelled, changeovers_of_day
+from scheduling.queries import (
+    changeover_even_cancelled,
+    changeovers_of_day,
+    changeovers_of_plan,
+)
 from scheduling.services.changeovers import UnableToReset
 from scheduling.services.presses import Sent, take_press
 from scheduling.sheets.reset_list import TEMPLATE, reset_sheet
 from scheduling.web.days import read_day_or_404
+from scheduling.web.reset_page import busy_times, changed_at, over_words, pocket
 from scheduling.wording import changeover_carry, move_words, piece_words
 from school.convert import units_of
 from school.permissions import is_staff_of_yard, may_work_resets
@@ -42,17 +48,30 @@ TROUBLES = (
 @allowed(is_staff_of_yard)
 def reset_list(request: HttpRequest, day: str) -> HttpResponse:
     when, units = read_day_or_404(day), units_of(the_school())
-    changeovers = changeovers_of_day(when)
-    open_ = [one for one in changeovers if one.done_at is None]
+    account = account_of(request)
+    rest = pocket(when, account)
+    changeovers = changeovers_of_plan(rest["plan"]) if rest["plan"] else []
+    over = {one.pk: over_words(one) for one in changeovers}
+    changed, busy = changed_at(rest["news"]), busy_times(changeovers, when)
+    open_ = [one for one in changeovers if one.done_at is None and not over[one.pk]]
     context = {
         "day": when,
-        "changeovers": [card_of(one, units) for one in changeovers],
+        "changeovers": [
+            card_of(one, units)
+            | {
+                "over": over[one.pk],
+                "changed": changed.get(one.pk, ()),
+                "busy": json.dumps(busy[one.pk]),
+            }
+            for one in changeovers
+        ],
         "now_pk": open_[0].pk if open_ else None,
         "next_pk": open_[1].pk if len(open_) > 1 else None,
-        "done": len(changeovers) - len(open_),
-        "may_work": may_work_resets(account_of(request)),
+        "done": sum(one.done_at is not None for one in changeovers),
+        "may_work": may_work_resets(account),
         "troubles": TROUBLES,
         "refusal": request.session.pop("reset_refusal", ""),
+        **rest,
     }
     return render(request, "scheduling/resets.html", context)
 

@@ -129,6 +129,7 @@ def test_a_thumb_ticks_a_move_without_leaving_the_page(
     height = box.bounding_box()["height"]
     box.click()
     page.locator("button.tick[aria-pressed=true]").wait_for()
+    page.locator("#reset-bar[data-waiting='0'][data-signal=good]").wait_for()
 
     assert height >= 44
     assert ChangeoverMove.objects.get().ticked_at is not None

@@ -5,7 +5,7 @@ from uuid import uuid4
 import pytest
 
 from scheduling.models import Changeover, DayPlan
-from scheduling.services.news import as_data, news_of_day
+from scheduling.services.news import as_data, news_of_day, progress_words
 from school.models import Lesson
 from tests.clock import NOW, SATURDAY, at
 from tests.factories.lessons import LessonFactory
@@ -46,7 +46,7 @@ def anew(one: Changeover, *elements, **other) -> Changeover:
 
 
 def test_without_a_plan_there_is_no_news() -> None:
-    assert not news_of_day(SATURDAY).changed
+    assert not news_of_day(SATURDAY).words
     assert news_of_day(SATURDAY).plan is None
 
 
@@ -58,10 +58,11 @@ def test_an_unchanged_list_tells_who_is_how_far(old: Changeover) -> None:
 
     news = as_data(news_of_day(SATURDAY, old.plan_id))
 
-    assert (news["plan"], news["changed"], news["added"]) == (old.plan_id, False, [])
+    assert (news["plan"], news["added"]) == (old.plan_id, [])
     assert news["rows"] == [
         {
             "id": old.pk,
+            "name": "08:45 for Pony group",
             "started": "08:45",
             "done": "",
             "note": ["two cups"],
@@ -86,8 +87,8 @@ def test_an_older_list_is_told_in_its_own_rows_what_changed(old: Changeover) -> 
     news = news_of_day(SATURDAY, old.plan_id)
 
     (row,) = news.rows
-    assert news.changed
-    assert news.plan == new.plan_id
+    assert news.words[0].startswith("08:45 for Pony group: Now 09:00 to 09:12")
+    assert (news.plan, row.now_pk) == (new.plan_id, new.pk)
     assert row.pk == old.pk
     assert row.ticked == {old.moves.get(position=2).pk: True}
     assert row.changed[:2] == (
@@ -140,7 +141,15 @@ def test_work_that_is_no_more_and_work_that_is_new_are_said(old: Changeover) -> 
 def test_a_plan_of_another_day_is_not_compared_with(old: Changeover) -> None:
     other = DayPlanFactory(date=NOW.date())
 
-    assert not news_of_day(SATURDAY, other.pk).changed
+    assert not news_of_day(SATURDAY, other.pk).words
+
+
+def test_how_far_it_is_is_said(old: Changeover) -> None:
+    assert progress_words(old) == ""
+    old.started_at = at("09:45")
+    assert progress_words(old) == "Started 08:45, 0 of 2 steps"
+    old.done_at = at("09:56")
+    assert progress_words(old) == "Done 08:56"
 
 
 @pytest.mark.parametrize("n", [1, 3])
