@@ -214,6 +214,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 3.0 if SERVED else 1.0,
         "options": {"expires": 3},
     },
+    "forget-tables": {
+        "task": "school.tasks.forget_tables",
+        "schedule": 3600.0,
+        "options": {"expires": 3600},
+    },
     "read-mailbox": {
         "task": "school.tasks.read_mailbox",
         "schedule": 60.0,

@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from school.services import endings, inbox, mailbox, reminders
 from school.services.messages import Delivered, deliver_due
+from school.services.table_files import forget_old_files
 
 log = logging.getLogger(__name__)
 
@@ -49,3 +50,9 @@ def read_mailbox(**unknown: Any) -> None:
         return
     if taken:
         log.info("mailbox: %s mails taken", taken)
+
+
+@shared_task
+def forget_tables(**unknown: Any) -> None:
+    """Forget the files of tables whose time is over."""
+    forget_old_files(now=timezone.now())

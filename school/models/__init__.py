@@ -28,6 +28,7 @@ from school.models.people import (
 from school.models.ride_logs import RiddenRide, RideLog, RideNote
 from school.models.rides import Ride
 from school.models.schools import School
+from school.models.table_files import OwnReference, TableFile
 from school.models.waiting import WaitingOffer, WaitingWish
 
 __all__ = [
@@ -59,6 +60,7 @@ __all__ = [
     "MessageText",
     "Occupancy",
     "OutboxMessage",
+    "OwnReference",
     "PackUse",
     "Person",
     "Reply",
@@ -70,6 +72,7 @@ __all__ = [
     "School",
     "SeriesException",
     "StorePiece",
+    "TableFile",
     "WaitingOffer",
     "WaitingWish",
 ]

@@ -19,7 +19,22 @@ def record(
     after: dict[str, Any] | None = None,
 ) -> None:
     """Write an audit entry; within the transaction of what it tells of."""
-    AuditEntry.objects.create(
+    entry_of(
+        by=by, at=at, action=action, subject=subject, before=before, after=after
+    ).save()
+
+
+def entry_of(
+    *,
+    by: Account | None,
+    at: datetime,
+    action: str,
+    subject: Model,
+    before: dict[str, Any] | None = None,
+    after: dict[str, Any] | None = None,
+) -> AuditEntry:
+    """Return an audit entry that is not yet written, where many go at once."""
+    return AuditEntry(
         at=at,
         by=by,
         action=action,

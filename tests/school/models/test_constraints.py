@@ -63,6 +63,7 @@ from tests.factories.ride_logs import (
 from tests.factories.schools import SchoolFactory
 from tests.school.models.client_breaks import CLIENT_BREAKS
 from tests.school.models.grid_breaks import GRID_BREAKS
+from tests.school.models.table_breaks import TABLE_BREAKS
 
 pytestmark = pytest.mark.django_db
 
@@ -553,6 +554,7 @@ BREAKS: dict[str, Callable[[], Any]] = {
     "lesson_places_not_exceeded": one_place_twice,
     **CLIENT_BREAKS,
     **GRID_BREAKS,
+    **TABLE_BREAKS,
 }
 
 GUARDS = {

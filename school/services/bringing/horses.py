@@ -1,0 +1,140 @@
+"""Horses from a table: new ones, and changes of those that are here."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from school.models import AuditEntry, Horse, School
+from school.queries.schools import the_school
+from school.services.audit import entry_of, snapshot
+from school.services.bringing.fates import (
+    CHANGED,
+    NEW,
+    REFUSED,
+    SAME,
+    Fate,
+    Hand,
+    Known,
+    Refused,
+    changes_of,
+    check_faults,
+    check_needed,
+    write_down,
+)
+from school.tables.cells import same_name
+from school.tables.columns import HORSES, REFERENCE, Kind, Row
+
+_NAMES = {one.key: one.key for one in HORSES if one.key != REFERENCE}
+
+
+def bring_horses(rows: Sequence[Row], hand: Hand) -> list[Fate]:
+    """Bring in the rows that can be; the caller's transaction decides whether to stay.
+
+    A horse is found by the school's own reference, else by its name. An empty cell
+    leaves things as they are. Queries do not grow with the rows.
+    """
+    bringing = _Horses(hand)
+    fates = [bringing.fate(row) for row in rows]
+    bringing.write()
+    return fates
+
+
+class _Horses:
+    def __init__(self, hand: Hand) -> None:
+        self.hand = hand
+        self.school: School = the_school()
+        zone = ZoneInfo(self.school.zone)
+        self.today: date = hand.now.astimezone(zone).date()
+        self.known = Known.of("horse")
+        self.here = {one.pk: one for one in Horse.objects.order_by("pk")}
+        self.by_name = {same_name(one.name): one for one in self.here.values()}
+        self.new: list[Horse] = []
+        self.changed: list[tuple[Horse, dict[str, Any]]] = []
+
+    def fate(self, row: Row) -> Fate:
+        try:
+            return self._fate(row)
+        except Refused as refusal:
+            return Fate(row.number, REFUSED, str(refusal))
+
+    def _fate(self, row: Row) -> Fate:
+        check_faults(row)
+        horse = self._find(row)
+        if horse is None:
+            return self._add(row)
+        reference = self.known.new_reference(row, horse.pk, horse.name)
+        name = str(row.values.get("name", horse.name))
+        other = self.by_name.get(same_name(name))
+        if other is not None and other.pk != horse.pk:
+            raise Refused(f"Another horse is called {other.name} here.")
+        self._check_born(row)
+        self.known.once(row, horse.pk, ("name", same_name(name)))
+        before = snapshot(horse)
+        said = changes_of(Kind.HORSES, horse, row.values, _NAMES)
+        if horse.born_date != date.fromisoformat(str(before["born_date"])):
+            horse.bookable_from_date = self._bookable_from(horse.born_date)
+        self.known.refer(reference, horse)
+        if said:
+            self.changed.append((horse, before))
+        if reference:
+            said.append(f"reference {reference}")
+        return Fate(row.number, CHANGED if said else SAME, "; ".join(said))
+
+    def _find(self, row: Row) -> Horse | None:
+        key = self.known.key_by_reference(row)
+        if key is not None:
+            if key not in self.here:
+                raise Refused(
+                    f"There is no horse {row.values[REFERENCE]} here. Leave the "
+                    "reference empty for a new one."
+                )
+            return self.here[key]
+        return self.by_name.get(same_name(str(row.values.get("name", ""))))
+
+    def _add(self, row: Row) -> Fate:
+        check_needed(Kind.HORSES, row)
+        self._check_born(row)
+        values = dict(row.values)
+        reference = self.known.new_reference(row, None, "")
+        marks: list[object] = [("name", same_name(str(values["name"])))]
+        self.known.once(row, *marks, *([("reference", reference)] if reference else []))
+        values.pop(REFERENCE, None)
+        horse = Horse(**values)
+        horse.bookable_from_date = self._bookable_from(horse.born_date)
+        self.new.append(horse)
+        self.known.refer(reference, horse)
+        return Fate(row.number, NEW)
+
+    def _check_born(self, row: Row) -> None:
+        born = row.values.get("born_date")
+        if isinstance(born, date) and not 0 <= self.today.year - born.year <= 60:
+            raise Refused(f"Born {born.isoformat()} can't be right for a horse.")
+
+    def _bookable_from(self, born: date) -> date:
+        """Return the day a horse reaches the school's least age."""
+        year = born.year + self.school.min_horse_age_years
+        try:
+            return born.replace(year=year)
+        except ValueError:  # 29 February
+            return date(year, 3, 1)
+
+    def write(self) -> None:
+        Horse.objects.bulk_create(self.new, batch_size=200)
+        horses = [one for one, _ in self.changed]
+        if horses:
+            fields = [*_NAMES, "bookable_from_date"]
+            Horse.objects.bulk_update(horses, fields, batch_size=50)
+        by, at = self.hand.by, self.hand.now
+        entries: list[AuditEntry] = [
+            entry_of(by=by, at=at, action="bring in", subject=one, after=snapshot(one))
+            for one in self.new
+        ]
+        entries += [
+            entry_of(
+                by=by, at=at, action="bring in", subject=one, before=before,
+                after=snapshot(one),
+            )
+            for one, before in self.changed
+        ]  # fmt: skip
+        write_down(entries, self.known)
