@@ -266,6 +266,19 @@ def kept_presses(day: date) -> list[Press]:
     )
 
 
+def photos_of_day(day: date) -> dict[tuple[int, int], list[Press]]:
+    """Return the photos of a day's trouble, by the line and lesson of their work."""
+    found: dict[tuple[int, int], list[Press]] = {}
+    photos = Press.objects.filter(
+        date=day, does=Press.Does.PHOTO, changeover__isnull=False
+    ).select_related("changeover", "by__person")
+    for one in photos.order_by("pressed_at", "pk"):
+        work = one.changeover
+        if work is not None:
+            found.setdefault((work.line_id, work.lesson_id), []).append(one)
+    return found
+
+
 def changeovers_of_groundsperson(
     groundsperson: Groundsperson, first: datetime, last: datetime
 ) -> list[Changeover]:
@@ -403,6 +416,12 @@ def trouble_at(lesson: Lesson) -> list[str]:
         for note in notes.values_list("note", flat=True)
         for line in note.splitlines()
     ]
+
+
+def photos_for(lesson: Lesson) -> list[Press]:
+    """Return the photos of trouble before a lesson, of whichever plan."""
+    photos = Press.objects.filter(does=Press.Does.PHOTO, changeover__lesson=lesson)
+    return list(photos.order_by("pressed_at", "pk"))
 
 
 def published_place(lesson: Lesson) -> tuple[Line, Place] | None:

@@ -163,6 +163,9 @@ STORAGES = {
     },
 }
 
+# Photos of trouble at a changeover; served by a view that asks who looks.
+PHOTO_DIR = VAR_DIR / "photos"
+
 MAIL_DIR = VAR_DIR / "mail"
 if SERVED:
     EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"

@@ -1,6 +1,7 @@
 """The reset list for a phone: what is new, and what was pressed without signal."""
 
 import logging
+from base64 import b64decode
 from datetime import UTC, datetime, timedelta
 from typing import Any, cast
 
@@ -16,6 +17,7 @@ from scheduling.changeover.phone_clock import in_order, pressed_at
 from scheduling.models import Press
 from scheduling.services.changeovers import UnableToReset
 from scheduling.services.news import as_data, news_of_day
+from scheduling.services.photos import MOST_BYTES
 from scheduling.services.presses import Sent, take_press
 from school.api.access import WorksResets
 from school.models import Account
@@ -41,6 +43,13 @@ class PressSerializer(serializers.Serializer[Any]):
     at = serializers.IntegerField(help_text="Milliseconds by the phone's clock")
     age = serializers.IntegerField(
         min_value=0, max_value=2**53, allow_null=True, default=None
+    )
+    photo = serializers.CharField(
+        allow_blank=True,
+        max_length=2 * MOST_BYTES,
+        default="",
+        trim_whitespace=False,
+        help_text="A data URL",
     )
     who = serializers.CharField(allow_blank=True, max_length=200, default="")
 
@@ -107,6 +116,7 @@ def _taken(one: Any, at: datetime, by: Account, now: datetime) -> dict[str, Any]
         what=one["what"],
         says=one["says"],
         pressed_at=at,
+        photo=_bytes(one["photo"]),
     )
     try:
         press = take_press(sent=sent, by=find_marked(one["who"]) or by, now=now)
@@ -118,6 +128,14 @@ def _taken(one: Any, at: datetime, by: Account, now: datetime) -> dict[str, Any]
         "says": press.says,
         "did": press.did,
     }
+
+
+def _bytes(data_url: str) -> bytes:
+    """Read a data URL; what is none is no photo."""
+    try:
+        return b64decode(data_url.partition(",")[2], validate=True)
+    except ValueError:
+        return b""
 
 
 def _unread(raw: Any, says: str) -> dict[str, Any]:

@@ -31,6 +31,7 @@ from scheduling.services.changeovers import (
     start_changeover,
     tick_move,
 )
+from scheduling.services.photos import keep_photo
 from scheduling.wording import move_words
 from school.convert import units_of
 from school.models import Account, Lesson
@@ -56,6 +57,7 @@ class Sent:
     move: int | None = None
     what: str = ""
     says: str = ""
+    photo: bytes = b""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +86,7 @@ def take_press(*, sent: Sent, by: Account | None, now: datetime) -> Press:
     ------
     UnableToReset
         Only where it says nothing that could be kept: an unknown list, a trouble
-        without a word.
+        without a word, a photo that is none.
     """
     try:
         with transaction.atomic():
@@ -108,7 +110,8 @@ def _take(sent: Sent, by: Account | None, now: datetime) -> Press:
         with transaction.atomic():
             became = _do(sent, one, move, by, pressed_at)
     except UnableToReset as refused:
-        if sent.does == Does.TROUBLE and not (sent.what.strip() or sent.says.strip()):
+        wordless = sent.does == Does.TROUBLE and not f"{sent.what}{sent.says}".strip()
+        if wordless or sent.does == Does.PHOTO:
             raise
         became = _Became(Outcome.KEPT, f"{refused.says} It is kept as a note.")
     return Press.objects.create(
@@ -157,6 +160,10 @@ def _do(
     by: Account | None,
     at: datetime,
 ) -> _Became:
+    if sent.does == Does.PHOTO:
+        # What broke is broken, whatever became of the lesson.
+        keep_photo(uid=sent.uid, data=sent.photo)
+        return _Became(Outcome.TAKEN)
     if timezone.localtime(at).date() > one.plan.date:
         raise UnableToReset(
             f"This list is for {_day(one.plan.date)}, and that day is over."

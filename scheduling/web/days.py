@@ -14,6 +14,7 @@ from scheduling.queries import (
     changeovers_of_day,
     draft_of_day,
     kept_presses,
+    photos_of_day,
     published_plan,
 )
 from scheduling.services.news import progress_words
@@ -57,13 +58,18 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
         (one.starts_at, "lesson", one, "") for one in lessons
     ]
     rows += [(one.starts_at, "reset", one, progress_words(one)) for one in changeovers]
+    photos = photos_of_day(when)
     published, draft = published_plan(when), draft_of_day(when)
     context = {
         "day": when,
         "before": when - timedelta(days=1),
         "after": when + timedelta(days=1),
         "kept": kept_presses(when),
-        "troubled": [one for one in changeovers if one.note],
+        "troubled": [
+            (one, photos.get((one.line_id, one.lesson_id), ()))
+            for one in changeovers
+            if one.note
+        ],
         "picture": draw_day(when, zone, arenas, lessons, changeovers, closures),
         "rows": sorted(rows, key=lambda row: (str(row[0]), row[1] == "lesson")),
         "closures": closures,

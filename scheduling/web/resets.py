@@ -2,10 +2,11 @@
 
 import json
 from typing import Any
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 from django.conf import settings
 from django.contrib import messages
+from django.core.files.uploadedfile import UploadedFile
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -20,8 +21,10 @@ from scheduling.queries import (
     changeover_even_cancelled,
     changeovers_of_day,
     changeovers_of_plan,
+    photos_of_day,
 )
 from scheduling.services.changeovers import UnableToReset
+from scheduling.services.photos import MOST_BYTES, photo_path
 from scheduling.services.presses import Sent, take_press
 from scheduling.sheets.reset_list import TEMPLATE, reset_sheet
 from scheduling.web.days import read_day_or_404
@@ -53,6 +56,7 @@ def reset_list(request: HttpRequest, day: str) -> HttpResponse:
     changeovers = changeovers_of_plan(rest["plan"]) if rest["plan"] else []
     over = {one.pk: over_words(one) for one in changeovers}
     changed, busy = changed_at(rest["news"]), busy_times(changeovers, when)
+    photos = photos_of_day(when)
     open_ = [one for one in changeovers if one.done_at is None and not over[one.pk]]
     context = {
         "day": when,
@@ -62,6 +66,7 @@ def reset_list(request: HttpRequest, day: str) -> HttpResponse:
                 "over": over[one.pk],
                 "changed": changed.get(one.pk, ()),
                 "busy": json.dumps(busy[one.pk]),
+                "photos": photos.get((one.line_id, one.lesson_id), ()),
             }
             for one in changeovers
         ],
@@ -148,7 +153,27 @@ def finish(request: HttpRequest, pk: int) -> HttpResponse:
 @allowed(may_work_resets)
 def trouble(request: HttpRequest, pk: int) -> HttpResponse:
     """Keep what went otherwise; the instructor and the manager see it."""
-    return _pressed(request, Press.Does.TROUBLE, pk)
+    answer = _pressed(request, Press.Does.TROUBLE, pk)
+    photo = request.FILES.get("photo")
+    if photo is not None and "reset_refusal" not in request.session:
+        answer = _pressed(request, Press.Does.PHOTO, pk, photo=_read(photo))
+    return answer
+
+
+def _read(photo: UploadedFile) -> bytes:
+    """Read an upload, but never much more than is taken."""
+    return bytes(photo.read(MOST_BYTES + 1))
+
+
+@allowed(is_staff_of_yard)
+def photo(request: HttpRequest, uid: UUID) -> HttpResponse:
+    """Show a photo of trouble to the yard's staff, and nobody else."""
+    path = photo_path(uid)
+    if not path.exists():
+        raise Http404
+    response = HttpResponse(path.read_bytes(), content_type="image/jpeg")
+    response["Cache-Control"] = "private, max-age=86400"
+    return response
 
 
 @require_POST
@@ -164,7 +189,11 @@ def tick(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _pressed(
-    request: HttpRequest, does: str, pk: int, move: int | None = None
+    request: HttpRequest,
+    does: str,
+    pk: int,
+    move: int | None = None,
+    photo: bytes = b"",
 ) -> HttpResponse:
     """Take a press of a form, as a phone's are taken, and say what became of it."""
     now = timezone.now()
@@ -178,6 +207,7 @@ def _pressed(
         what=request.POST.get("what", ""),
         says=request.POST.get("says", ""),
         pressed_at=now,
+        photo=photo,
     )
     changeover = changeover_even_cancelled(pk)
     if changeover is None:

@@ -27,7 +27,12 @@ from scheduling.changeover.moves import Changeover, Do
 from scheduling.changeover.setups import Place
 from scheduling.changeover.stages import stage_changeovers
 from scheduling.dayplan.plan import move_as_data
-from scheduling.queries import changeovers_for, published_place, trouble_at
+from scheduling.queries import (
+    changeovers_for,
+    photos_for,
+    published_place,
+    trouble_at,
+)
 from scheduling.services.news import progress_words
 from scheduling.wording import changeover_carry, duration_words, move_words
 from school.convert import ground_of, horse_size, spec_of_grid, units_of
@@ -111,6 +116,7 @@ def lesson_stages(request: HttpRequest, pk: int) -> HttpResponse:
         "lesson": lesson,
         "line": stands[0] if stands else None,
         "trouble": trouble_at(lesson),
+        "photos": photos_for(lesson),
         "changeovers": [(one, progress_words(one)) for one in changeovers_for(lesson)],
         **stage_cards(ridden, handling_from(school.handling), place, datum),
     }

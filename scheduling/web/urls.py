@@ -53,5 +53,6 @@ urlpatterns = [
     path("changeovers/<int:pk>/start/", resets.start, name="start-changeover"),
     path("changeovers/<int:pk>/done/", resets.finish, name="finish-changeover"),
     path("changeovers/<int:pk>/trouble/", resets.trouble, name="report-trouble"),
+    path("photos/<uuid:uid>/", resets.photo, name="trouble-photo"),
     path("moves/<int:pk>/tick/", resets.tick, name="tick-move"),
 ]

@@ -2,9 +2,11 @@
 
 from collections.abc import Iterator
 from datetime import datetime, time, timedelta
+from io import BytesIO
 
 import pytest
 from django.utils import timezone
+from PIL import Image
 from playwright.sync_api import expect
 
 from scheduling.models import Changeover, ChangeoverMove, DayPlan, Press
@@ -315,4 +317,34 @@ def test_a_signed_out_phone_keeps_what_was_pressed_until_its_next_link(
     phone.sent()
 
     assert Press.objects.get().outcome == "taken"
+    phone.close()
+
+
+def test_a_photo_taken_without_signal_is_sent_after_its_words(
+    chromium, line: Wire, renske: Account, today: list[Changeover], settings, tmp_path
+) -> None:
+    settings.PHOTO_DIR = tmp_path
+    file = BytesIO()
+    Image.new("RGB", (2400, 1200), "brown").save(file, "JPEG")
+    phone = Phone(chromium, line, renske)
+    phone.lose_signal()
+    card = phone.card(today[0])
+    card.get_by_text("Trouble, or not this way?").click()
+    card.get_by_label("Not this way").check()
+    card.get_by_label("A photo").set_input_files(
+        {"name": "cups.jpg", "mimeType": "image/jpeg", "buffer": file.getvalue()}
+    )
+    phone.press(today[0], "Tell the instructor and the manager")
+    expect(phone.bar).to_contain_text("2 presses are kept here")
+
+    phone.have_signal()
+    phone.sent()
+
+    assert [one.does for one in Press.objects.order_by("pk")] == ["trouble", "photo"]
+    (kept,) = tmp_path.iterdir()
+    with Image.open(kept) as photo:
+        assert photo.size == (1600, 800)
+    phone.page.reload()
+    phone.card(today[0]).get_by_role("link", name="Photo").click()
+    expect(phone.page.locator("img")).to_be_visible()
     phone.close()

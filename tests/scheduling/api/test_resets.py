@@ -1,12 +1,15 @@
 """The reset list's two addresses for a phone."""
 
+from base64 import b64encode
 from datetime import timedelta
+from io import BytesIO
 from typing import Any
 from uuid import uuid4
 
 import pytest
 from django.test import Client as Browser
 from django.utils import timezone
+from PIL import Image
 
 from scheduling.models import Changeover, Press
 from school.models import Account
@@ -157,3 +160,21 @@ def test_news_are_told_of_the_list_in_the_hand(
     assert newest.json()["rows"] == held.json()["rows"]
     assert abs(newest.json()["now"] - now_ms()) < MINUTE
     assert client.get("/api/days/never/resets/").status_code == 404
+
+
+def test_a_photo_comes_with_the_presses(
+    client: Browser, renske: Account, today, settings, tmp_path
+) -> None:
+    settings.PHOTO_DIR = tmp_path
+    file = BytesIO()
+    Image.new("RGB", (8, 8)).save(file, "JPEG")
+    url = "data:image/jpeg;base64," + b64encode(file.getvalue()).decode()
+
+    answers = send(
+        client,
+        press(today, "photo", photo=url, number=1),
+        press(today, "photo", photo="data:image/jpeg;base64,%%%", number=2),
+    ).json()["answers"]
+
+    assert [one["outcome"] for one in answers] == ["taken", "unread"]
+    assert [one.suffix for one in tmp_path.iterdir()] == [".jpg"]

@@ -136,7 +136,7 @@ def test_the_day_takes_a_constant_number_of_queries(
     published(n)
     manager.get(DAY)
 
-    with django_assert_num_queries(16):
+    with django_assert_num_queries(17):
         manager.get(DAY)
 
 
@@ -146,7 +146,7 @@ def test_the_reset_list_takes_a_constant_number_of_queries(
 ) -> None:
     published(n)
 
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(12):
         manager.get(RESETS)
 
 

@@ -1,17 +1,26 @@
 """The reset list as a page: what it says of changes, and works without a script."""
 
 from datetime import timedelta
+from io import BytesIO
+from pathlib import Path
 from uuid import uuid4
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client as Browser
 from django.utils import timezone
+from PIL import Image
 
 from scheduling.models import Changeover, DayPlan, Press
 from school.models import Account, Lesson
 from tests.clock import NOW, SATURDAY, at
 from tests.factories.lessons import LessonFactory
-from tests.factories.people import AccountFactory, GroundspersonFactory
+from tests.factories.people import (
+    AccountFactory,
+    ClientFactory,
+    GroundspersonFactory,
+    InstructorFactory,
+)
 from tests.factories.plans import (
     ChangeoverFactory,
     ChangeoverMoveFactory,
@@ -184,3 +193,46 @@ def test_the_list_takes_as_many_queries_for_three_as_for_one(
         client.get(RESETS)
 
     assert len(again) == len(first)
+
+
+def png() -> bytes:
+    file = BytesIO()
+    Image.new("RGB", (8, 8), "brown").save(file, "PNG")
+    return file.getvalue()
+
+
+def with_photo(client: Browser, one: Changeover, data: bytes):
+    photo = SimpleUploadedFile("cups.png", data, "image/png")
+    says = {"what": "A piece is broken", "says": "two cups", "photo": photo}
+    return client.post(f"/changeovers/{one.pk}/trouble/", says)
+
+
+def test_a_photo_is_seen_by_staff_and_by_nobody_else(
+    client: Browser, one: Changeover, settings, tmp_path: Path
+) -> None:
+    settings.PHOTO_DIR = tmp_path
+    with_photo(client, one, png())
+    url = f"/photos/{Press.objects.get(does='photo').uid}/"
+
+    for page in (RESETS, DAY):
+        assert url in client.get(page).content.decode()
+    client.force_login(AccountFactory(person=InstructorFactory().person))
+    answer = client.get(url)
+    assert answer["Content-Type"] == "image/jpeg"
+    assert answer["Cache-Control"].startswith("private")
+    client.force_login(AccountFactory(person=ClientFactory().person))
+    assert client.get(url).status_code == 403
+    client.logout()
+    assert client.get(url)["Location"].startswith("/sign-in/")
+
+
+def test_words_are_kept_though_their_photo_is_none(
+    client: Browser, one: Changeover, settings, tmp_path: Path
+) -> None:
+    settings.PHOTO_DIR = tmp_path
+    answer = with_photo(client, one, b"not a photo")
+
+    page = client.get(answer["Location"]).content.decode()
+    assert "This photo can&#x27;t be read" in page
+    assert "A piece is broken: two cups" in page
+    assert not Press.objects.filter(does="photo").exists()

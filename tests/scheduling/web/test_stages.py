@@ -160,7 +160,7 @@ def test_a_lessons_stages_take_a_constant_number_of_queries(
 ) -> None:
     lesson = lesson_with("placing-pole-double", riders)
 
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(15):
         browser.get(f"/lessons/{lesson.pk}/stages/")
 
 

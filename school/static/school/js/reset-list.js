@@ -10,7 +10,6 @@
   const cards = [...list.querySelectorAll("article[data-changeover]")];
   const bar = document.getElementById("reset-bar");
   const part = (name) => bar.querySelector(`[data-part="${name}"]`);
-  let told = null;
   let signal = "";
   let heard = 0;
   let ahead = Number(list.dataset.now) - Date.now();
@@ -182,9 +181,10 @@
         again = false;
         try {
           await queue.send();
-          told = await queue.news(day, plan);
+          const told = await queue.news(day, plan);
           signal = "good";
           heard = told.now;
+          showNews(told);
         } catch (error) {
           signal = error instanceof queue.SignedOut ? "out" : "cut";
         }
@@ -198,15 +198,14 @@
 
   async function show() {
     ahead = (await queue.fact("ahead")) ?? ahead;
-    if (told) showNews();
-    // What is not sent yet stands above what is told.
+    // What is not sent yet stands above what was told.
     for (const one of await queue.waiting()) if (one.day === day) apply(one);
     showStages();
     await showSignal();
     await showAnswers();
   }
 
-  function showNews() {
+  function showNews(told) {
     for (const row of told.rows) {
       const card = cardOf(row.id);
       if (!card) continue;
@@ -254,7 +253,8 @@
       words = left ? `No signal. ${presses} kept here and sent when it is back.` : "No signal. Go on ticking: all is kept here.";
     }
     if (signal === "out") {
-      words = `Your day here is over or you signed out. ${presses} kept: scan today's code or sign in, and all is sent.`;
+      const kept = left ? ` ${presses} kept here and sent then.` : "";
+      words = `Your day here is over or you signed out: scan today's code or sign in.${kept}`;
     }
     if (part("signal").textContent !== words) part("signal").textContent = words;
     part("heard").textContent = heard ? `As of ${clock(heard)}.` : "";
