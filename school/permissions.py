@@ -27,6 +27,11 @@ def may_bring_tables(account: Account) -> bool:
     return is_manager(account)
 
 
+def may_see_reports(account: Account) -> bool:
+    """The manager sees what a period amounts to."""
+    return is_manager(account)
+
+
 def is_staff_of_yard(account: Account) -> bool:
     """May see the day, the exercises and the reset list."""
     return bool(roles_of(account) & STAFF)

@@ -1,0 +1,200 @@
+"""What a period amounts to: arenas, horses, places, levels, what was ridden."""
+
+from collections import Counter
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.db.models import Count, Q, QuerySet
+
+from school.enums import HOLDING_STATES, Level, RideState
+from school.models import Arena, Horse, Lesson, Ride, Rider, School
+from school.queries.lessons import day_bounds
+from school.queries.ride_logs import valid_logs
+from school.queries.schools import free_until
+
+WEEK = timedelta(days=7)
+
+
+@dataclass(frozen=True, slots=True)
+class Period:
+    """Local days, from the first to the last, both in it."""
+
+    first: date
+    last: date
+    zone: ZoneInfo
+
+    def weeks(self) -> list[date]:
+        """Return the Monday of each week that a day of the period lies in."""
+        monday, found = week_of(self.first), []
+        while monday <= self.last:
+            found.append(monday)
+            monday += WEEK
+        return found
+
+    def days_of(self, monday: date) -> int:
+        """Return how many days of a week lie in the period."""
+        first = max(self.first, monday)
+        return (min(self.last, monday + timedelta(days=6)) - first).days + 1
+
+    def bounds(self) -> tuple[datetime, datetime]:
+        """Return the first moment of the period, and the first after it."""
+        return day_bounds(self.first, self.zone)[0], day_bounds(self.last, self.zone)[1]
+
+    def week(self, moment: datetime) -> date:
+        """Return the Monday of the local week in which a moment lies."""
+        return week_of(moment.astimezone(self.zone).date())
+
+
+def week_of(day: date) -> date:
+    """Return the Monday of a day's week."""
+    return day - timedelta(days=day.weekday())
+
+
+def _minutes(first: datetime, last: datetime) -> int:
+    return int((last - first).total_seconds() // 60)
+
+
+def arena_minutes(period: Period) -> dict[tuple[date, int], int]:
+    """Return the minutes of lessons by week and arena; one query."""
+    since, until = period.bounds()
+    held = Lesson.objects.filter(
+        state__in=HOLDING_STATES, starts_at__gte=since, starts_at__lt=until
+    )
+    found: Counter[tuple[date, int]] = Counter()
+    for arena, first, last in held.values_list("arena_id", "starts_at", "ends_at"):
+        found[period.week(first), arena] += _minutes(first, last)
+    return found
+
+
+def open_minutes(arena: Arena) -> int:
+    """Return for how many minutes a day an arena is open."""
+    opens, closes = arena.opens_at, arena.closes_at
+    return (closes.hour - opens.hour) * 60 + closes.minute - opens.minute
+
+
+@dataclass(frozen=True, slots=True)
+class HorseWork:
+    """What a horse did in a period."""
+
+    horse: Horse
+    lessons: int
+    minutes: int
+
+
+def horse_work(period: Period) -> list[HorseWork]:
+    """Return the lessons and minutes of every horse, by name; two queries."""
+    since, until = period.bounds()
+    rides = Ride.objects.filter(
+        state=RideState.BOOKED,
+        horse__isnull=False,
+        lesson__state__in=HOLDING_STATES,
+        lesson__starts_at__gte=since,
+        lesson__starts_at__lt=until,
+    )
+    lessons: Counter[int] = Counter()
+    minutes: Counter[int] = Counter()
+    for horse, first, last in rides.values_list(
+        "horse_id", "lesson__starts_at", "lesson__ends_at"
+    ):
+        lessons[horse or 0] += 1
+        minutes[horse or 0] += _minutes(first, last)
+    return [
+        HorseWork(one, lessons[one.pk], minutes[one.pk])
+        for one in Horse.objects.order_by("name", "pk")
+    ]
+
+
+KEPT, IN_TIME, LATE = "kept", "in time", "late"
+
+
+def places_by_week(period: Period, school: School) -> dict[date, Counter[str]]:
+    """Return what became of places: kept, given back in time, or late; one query.
+
+    Those of cancelled lessons are left out: the client did not give them back.
+    """
+    since, until = period.bounds()
+    rides = Ride.objects.filter(
+        lesson__state__in=HOLDING_STATES,
+        lesson__starts_at__gte=since,
+        lesson__starts_at__lt=until,
+    )
+    found: dict[date, Counter[str]] = {}
+    for starts_at, back_at in rides.values_list("lesson__starts_at", "cancelled_at"):
+        late = back_at is not None and back_at > free_until(school, starts_at)
+        what = KEPT if back_at is None else LATE if late else IN_TIME
+        found.setdefault(period.week(starts_at), Counter())[what] += 1
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class LevelCount:
+    """How many riders of a level rode in a period, and how many there are."""
+
+    level: str
+    rode: int
+    known: int
+
+
+def riders_by_level(period: Period) -> list[LevelCount]:
+    """Return the riders by level as it is now; two queries."""
+    since, until = period.bounds()
+    rode = Q(
+        rides__state=RideState.BOOKED,
+        rides__lesson__state__in=HOLDING_STATES,
+        rides__lesson__starts_at__gte=since,
+        rides__lesson__starts_at__lt=until,
+    )
+    active = _by_level(Rider.objects.filter(rode))
+    known = _by_level(Rider.objects.all())
+    return [
+        LevelCount(str(label), active.get(value, 0), known.get(value, 0))
+        for value, label in Level.choices
+    ]
+
+
+def _by_level(riders: QuerySet[Rider]) -> dict[str, int]:
+    counted = riders.order_by("level").values_list("level")
+    return dict(counted.annotate(Count("pk", distinct=True)))
+
+
+AS_PLANNED, SHORTER, OTHERWISE, NOT_JUMPED, UNLOGGED = (
+    "as planned", "fewer stages", "built otherwise", "not jumped", "not logged",
+)  # fmt: skip
+
+
+def ridden_by_week(period: Period, now: datetime) -> dict[date, Counter[str]]:
+    """Return how lessons with a grid that have begun were ridden; two queries.
+
+    By the log that holds: every stage as built; built with other distances; fewer
+    stages than planned; the grid not jumped at all. Without a log nobody knows.
+    """
+    since, until = period.bounds()
+    begun = Lesson.objects.filter(
+        state__in=HOLDING_STATES,
+        starts_at__gte=since,
+        starts_at__lt=min(until, now),
+        grid__isnull=False,
+    )
+    logs = valid_logs().filter(
+        lesson__starts_at__gte=since, lesson__starts_at__lt=until
+    )
+    said = {
+        lesson: _how(stage, len(stages), bool(measured))
+        for lesson, stage, stages, measured in logs.values_list(
+            "lesson_id", "stage", "stages", "measured"
+        )
+    }
+    found: dict[date, Counter[str]] = {}
+    for lesson, starts_at in begun.values_list("pk", "starts_at"):
+        how = said.get(lesson, UNLOGGED)
+        found.setdefault(period.week(starts_at), Counter())[how] += 1
+    return found
+
+
+def _how(stage: int, stages: int, measured: bool) -> str:
+    if stage == 0:
+        return NOT_JUMPED
+    if measured:
+        return OTHERWISE
+    return AS_PLANNED if stage >= stages else SHORTER
