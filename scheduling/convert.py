@@ -20,7 +20,7 @@ from scheduling.changeover.work import Step
 from scheduling.dayplan.document import placed_from_data
 from scheduling.models import Changeover, ChangeoverMove
 from scheduling.queries import DayRows
-from school.models import Arena, Groundsperson, Lesson
+from school.models import Arena, Groundsperson, Horse, Lesson
 
 Data = dict[str, Any]
 Minutes = tuple[int, int]
@@ -50,15 +50,7 @@ def day_document(rows: DayRows) -> Data:
             "moved_arena_s": school.moved_arena_s,
         },
         "arenas": [_arena(rows, one) for one in rows.arenas],
-        "horses": [
-            {
-                "id": f"horse-{one.pk}",
-                "rest_min": one.rest_min,
-                "max_lessons": one.max_lessons,
-                "max_minutes": one.max_minutes,
-            }
-            for one in rows.horses
-        ],
+        "horses": [_horse(rows, one) for one in rows.horses],
         "lessons": [
             *(_lesson(rows, one) for one in rows.lessons),
             *_blockers(rows, opens, closes),
@@ -105,6 +97,19 @@ def _local(rows: DayRows, at: datetime) -> int:
     if local.date() > rows.date:
         return DAY_MIN
     return _minutes(local.time())
+
+
+def _horse(rows: DayRows, horse: Horse) -> Data:
+    """Return a horse's limits; what was overruled for the day is its limit then."""
+    overruled = {
+        one.rule: int(one.figure) for one in rows.overrides if one.horse_id == horse.pk
+    }
+    return {
+        "id": f"horse-{horse.pk}",
+        "rest_min": max(0, min(horse.rest_min, overruled.get("rest", horse.rest_min))),
+        "max_lessons": max(horse.max_lessons, overruled.get("lessons-day", 0)),
+        "max_minutes": max(horse.max_minutes, overruled.get("minutes-day", 0)),
+    }
 
 
 def _crew(people: Iterable[Groundsperson]) -> Data:

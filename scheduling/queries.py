@@ -33,6 +33,7 @@ from school.models import (
     Line,
     School,
     StorePiece,
+    WelfareOverride,
 )
 from school.queries.lessons import day_bounds, lessons_with_all
 from school.queries.schools import the_school
@@ -59,6 +60,7 @@ class DayRows:
     instructor_hours: Sequence[InstructorHours]
     groundspeople: Sequence[Groundsperson]
     store: Sequence[StorePiece]
+    overrides: Sequence[WelfareOverride] = ()
 
     @property
     def zone(self) -> ZoneInfo:
@@ -97,6 +99,11 @@ def day_rows(day: date) -> DayRows:
             Groundsperson.objects.select_related("person").order_by("works_from", "pk")
         ),
         store=list(StorePiece.objects.order_by("piece", "place")),
+        overrides=list(
+            WelfareOverride.objects.filter(
+                lesson__starts_at__gte=first, lesson__starts_at__lt=last
+            ).order_by("pk")
+        ),
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from exercises.convert import spec_of
 from exercises.geometry.data import element_as_data, element_from_data
 from exercises.geometry.editing.history import History, Step
+from exercises.geometry.efforts import ridden_quarters
 from exercises.geometry.elements import Element
 from exercises.geometry.lines import Room
 from exercises.geometry.progress import Ridden, Went
@@ -26,6 +27,7 @@ from school.models import (
     Ride,
     School,
 )
+from school.welfare.rules import RULE, Bounds, House
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +136,34 @@ def units_of(school: School) -> Units:
         school.first_hole_cm,
         school.hole_cm,
     )
+
+
+def house_of(school: School) -> House:
+    """Return the rules of horses' work as a school has set them."""
+    bounds = {
+        name: Bounds(one["warn"], one["refuse"])
+        for name, one in school.welfare.items()
+        if name in RULE
+    }
+    return House(bounds, school.tacked_up_min, school.gear_kg)
+
+
+def planned_quarters(grid: LessonGrid) -> tuple[int, int]:
+    """Return what a lesson's grid asks of a horse as planned: efforts and height.
+
+    Efforts in quarters, with the passes each stage is meant for; the highest fence
+    in cm.
+    """
+    stages = stages_of(grid)
+    elements = [one.elements for one in stages]
+    quarters = ridden_quarters(
+        elements,
+        [one.passes for one in stages],
+        stage=len(stages),
+        passes_there=stages[-1].passes,
+    )
+    highest = max((one.height_cm for each in elements for one in each), default=0)
+    return quarters, highest
 
 
 def history_of(draft: GridDraft) -> History:

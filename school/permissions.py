@@ -98,6 +98,11 @@ def may_see_sensitive(account: Account, lesson: Lesson) -> bool:
     return is_manager(account) or teaches(account, lesson)
 
 
+def may_note_heat(account: Account) -> bool:
+    """Managers and instructors note how hot a day is."""
+    return is_manager(account) or is_instructor(account)
+
+
 def may_have_feed(account: Account, kind: str) -> bool:
     """A calendar address is made for what one is."""
     return kind in {role.value for role in roles_of(account)} and kind != Role.MANAGER

@@ -234,6 +234,7 @@ def book_saturday(scenario: Scenario, day: date, now: datetime) -> None:
                 needs_clear=data.get("needs_clear", False),
                 by=by,
                 now=now,
+                overrule=data.get("overrule", ""),
             )
             if "exercise" in data:
                 _attach(lesson, data, now)

@@ -78,7 +78,11 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
         "draft_min": _minutes(draft.reset_s) if draft else None,
         "saved": _saved(published),
         "minutes_by": _minutes_by(published, school),
-        "loads": [one for one in horse_loads(when, zone) if one.lessons],
+        "loads": [
+            one
+            for one in horse_loads(when, zone, tacked_min=school.tacked_up_min)
+            if one.lessons
+        ],
         "manager": is_manager(account_of(request)),
         "refusal": refusal,
     }

@@ -13,7 +13,12 @@ def answer_error(error: Exception, context: dict[str, Any]) -> Response | None:
     """Turn an error into a response; what is not expected stays an error."""
     if isinstance(error, UnableToBook):
         return Response(
-            {"code": error.code, "says": error.says, "fields": error.fields},
+            {
+                "code": error.code,
+                "says": error.says,
+                "fields": error.fields,
+                "overridable": error.overridable,
+            },
             status=409,
         )
     response = exception_handler(error, context)

@@ -44,6 +44,7 @@ class Change(serializers.Serializer[Any]):
         queryset=Arena.objects.order_by("pk"), required=False
     )
     cancel_reason = serializers.CharField(max_length=200, required=False)
+    overrule = serializers.CharField(max_length=400, required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if ("starts_at" in attrs) == ("cancel_reason" in attrs):
@@ -93,5 +94,6 @@ class LessonDetail(APIView):
                 version=data["version"],
                 by=by,
                 now=timezone.now(),
+                overrule=data.get("overrule", ""),
             )
         return Response(lesson_as_data(self._lesson(pk)))

@@ -30,6 +30,7 @@ from school.models.rides import Ride
 from school.models.schools import School
 from school.models.table_files import OwnReference, TableFile
 from school.models.waiting import WaitingOffer, WaitingWish
+from school.models.welfare import DayHeat, WelfareOverride
 
 __all__ = [
     "Account",
@@ -38,6 +39,7 @@ __all__ = [
     "AuditEntry",
     "Client",
     "Consent",
+    "DayHeat",
     "FeedToken",
     "GridDraft",
     "GridOverride",
@@ -75,4 +77,5 @@ __all__ = [
     "TableFile",
     "WaitingOffer",
     "WaitingWish",
+    "WelfareOverride",
 ]

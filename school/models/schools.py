@@ -38,6 +38,19 @@ class School(models.Model):
     notice_hours = models.PositiveSmallIntegerField(default=24)
     arrive_before_min = models.PositiveSmallIntegerField(default=15)
     min_horse_age_years = models.PositiveSmallIntegerField(default=4)
+    welfare = models.JSONField(
+        default=dict,
+        blank=True,
+        help_text="Rules of horses' work that differ from the usual: "
+        '{"minutes-day": {"warn": 90, "refuse": 150}}',
+    )
+    tacked_up_min = models.PositiveSmallIntegerField(
+        default=15,
+        help_text="A gap between two lessons up to so long counts as a horse's work",
+    )
+    gear_kg = models.PositiveSmallIntegerField(
+        default=10, help_text="Clothes and saddle, added to a rider's weight"
+    )
     moved_start_s = models.PositiveIntegerField(default=30)
     moved_arena_s = models.PositiveIntegerField(default=10)
     freeze_min = models.PositiveSmallIntegerField(
@@ -114,6 +127,8 @@ class School(models.Model):
                 name="school_learned_handling_says_since_when",
             ),
             within("min_horse_age_years", 3, 10, "school_min_horse_age_in_range"),
+            within("tacked_up_min", 0, 60, "school_tacked_up_in_range"),
+            within("gear_kg", 0, 40, "school_gear_in_range"),
             within("collect_min", 0, 60, "school_collect_in_range"),
             within("make_up_days", 0, 366, "school_make_up_days_in_range"),
             within("remind_hours", 0, 336, "school_remind_in_range"),

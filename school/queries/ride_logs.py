@@ -17,6 +17,8 @@ from school.models import (
     Rider,
 )
 from school.queries.lessons import day_bounds
+from school.welfare.evaluate import Stint, work_minutes
+from school.welfare.rules import TACKED_MIN
 
 
 def valid_logs() -> QuerySet[RideLog]:
@@ -60,10 +62,11 @@ def lessons_to_log(
 
 def ridden_rides() -> QuerySet[RiddenRide]:
     """Return what is logged and holds, the newest first, with all a history shows."""
-    return _with_all(_valid_rides()).order_by("-log__lesson__starts_at", "-pk")
+    return _with_all(valid_rides()).order_by("-log__lesson__starts_at", "-pk")
 
 
-def _valid_rides() -> QuerySet[RiddenRide]:
+def valid_rides() -> QuerySet[RiddenRide]:
+    """Return the rides of the logs that hold."""
     later = RideLog.objects.filter(
         lesson=OuterRef("log__lesson"), number__gt=OuterRef("log__number")
     )
@@ -123,11 +126,18 @@ class WorkDay:
 
 
 def work_register(
-    horses: Sequence[Horse], first: date, last: date, zone: ZoneInfo, now: datetime
+    horses: Sequence[Horse],
+    first: date,
+    last: date,
+    zone: ZoneInfo,
+    now: datetime,
+    *,
+    tacked_min: int = TACKED_MIN,
 ) -> list[WorkDay]:
     """Return the work of horses from a local day to another, days without left out.
 
-    Only lessons that have begun count; the newest day first.
+    Only lessons that have begun count, and gaps between two of up to `tacked_min`,
+    when the horse waits tacked up; the newest day first.
     """
     since, _ = day_bounds(first, zone)
     until, _ = day_bounds(last + timedelta(days=1), zone)
@@ -144,7 +154,7 @@ def work_register(
     )
     efforts = {
         (lesson, horse): quarters
-        for lesson, horse, quarters in _valid_rides()
+        for lesson, horse, quarters in valid_rides()
         .filter(
             horse__in=horses,
             log__lesson__starts_at__gte=since,
@@ -157,20 +167,37 @@ def work_register(
         day = ride.lesson.starts_at.astimezone(zone).date()
         days.setdefault((day, ride.horse_id or 0), []).append(ride)
     by_pk = {one.pk: one for one in horses}
-    found = [_work_day(by_pk[pk], day, its, efforts) for (day, pk), its in days.items()]
+    found = [
+        _work_day(by_pk[pk], day, its, efforts, tacked_min)
+        for (day, pk), its in days.items()
+    ]
     return sorted(found, key=lambda one: (-one.date.toordinal(), one.horse.name))
 
 
+def minutes_of(lessons: Iterable[Lesson], tacked_min: int) -> int:
+    """Return the minutes of work in lessons of one horse and day, with short waits."""
+    stints = [
+        Stint(
+            int(one.starts_at.timestamp() // 60), int(one.ends_at.timestamp() // 60), 0
+        )
+        for one in lessons
+    ]
+    return work_minutes(stints, tacked_min)
+
+
 def _work_day(
-    horse: Horse, day: date, rides: list[Ride], efforts: dict[tuple[int, int], int]
+    horse: Horse,
+    day: date,
+    rides: list[Ride],
+    efforts: dict[tuple[int, int], int],
+    tacked_min: int,
 ) -> WorkDay:
-    lengths = [one.lesson.ends_at - one.lesson.starts_at for one in rides]
     known = [efforts.get((one.lesson_id, horse.pk)) for one in rides]
     return WorkDay(
         horse=horse,
         date=day,
         lessons=len(rides),
-        minutes=sum(int(one.total_seconds() // 60) for one in lengths),
+        minutes=minutes_of([one.lesson for one in rides], tacked_min),
         quarter_efforts=sum(one or 0 for one in known),
         unlogged=sum(
             logged is None and ride.lesson.work == Work.JUMPING

@@ -1,6 +1,6 @@
 """What a booking must keep, checked for the words; the database keeps the core."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -16,10 +16,8 @@ from school.models import (
 from school.queries.horses import HorseDay, horse_days
 from school.queries.schools import school_zone
 from school.services.refusals import UnableToBook, clock, hour
-
-HEAVIEST_SHARE = 0.20
-"""A rider over this share of the horse's weight is refused (a UK survey's band,
-as reported); a school's licence or vet may ask for less."""
+from school.services.welfare import Told, house_rules, told_of_day
+from school.welfare.rules import RULE, House
 
 ORDER = list(Level.values)
 
@@ -131,25 +129,52 @@ def check_instructor(
     )
 
 
-def check_horse(
-    horse: Horse, starts_at: datetime, ends_at: datetime, *, but: Iterable[int] = ()
-) -> None:
-    """Refuse a horse unfit, too young, off, busy, unrested or done for the day."""
+def check_horses(
+    pairs: Sequence[tuple[Rider, Horse | None]],
+    starts_at: datetime,
+    ends_at: datetime,
+    *,
+    work: str,
+    lesson: int | None = None,
+    but: Iterable[int] = (),
+) -> list[Told]:
+    """Refuse horses unfit, too young or busy; return what else there is to say.
+
+    The rules of their work are only told: `welfare.refuse` decides on them. Eight
+    queries for any number of horses.
+    """
     zone = school_zone()
-    (day,) = horse_days([horse], starts_at, ends_at, zone, but=but)
-    check_horse_day(day, starts_at, ends_at, zone)
+    riders = {horse.pk: rider for rider, horse in pairs if horse is not None}
+    horses = [horse for _, horse in pairs if horse is not None]
+    if not horses:
+        return []
+    told, house = [], house_rules()
+    for day in horse_days(horses, starts_at, ends_at, zone, but=but):
+        check_horse_day(day, starts_at, ends_at, zone)
+        told += told_of_day(
+            day,
+            starts_at,
+            ends_at,
+            zone,
+            house,
+            work=work,
+            rider=riders[day.horse.pk],
+            lesson=lesson,
+        )
+    return told
 
 
 def check_horse_day(
     day: HorseDay, starts_at: datetime, ends_at: datetime, zone: ZoneInfo
 ) -> None:
-    """Refuse a horse by what its day holds; see `check_horse`."""
+    """Refuse a horse by what nobody can overrule: age, a state, another lesson."""
     horse = day.horse
     local = starts_at.astimezone(zone)
     if horse.bookable_from_date > local.date():
         raise UnableToBook(
             "horse-too-young",
-            f"{horse} may be ridden from {horse.bookable_from_date:%d %b %Y}.",
+            f"{horse} may be ridden from {horse.bookable_from_date:%d %b %Y}. By law "
+            "or the school's rule for young horses this can't be overruled.",
             horse=horse.pk,
         )
     if day.states:
@@ -157,27 +182,15 @@ def check_horse_day(
         until = (
             f"until {clock(state.state_to, zone)}"
             if state.state_to
-            else "until further "
+            else "until further notice"
         )
-        until += "" if state.state_to else "notice"
         raise UnableToBook(
             "horse-unfit",
             f"{horse} is not to be ridden {until} ({state.get_kind_display()}: "
             f"{state.reason}). Give another horse.",
             horse=horse.pk,
         )
-    if local.weekday() in day.days_off:
-        raise UnableToBook(
-            "horse-day-off", f"{horse} has {local:%A} off.", horse=horse.pk
-        )
-    _check_work(day, starts_at, ends_at, zone)
-
-
-def _check_work(
-    day: HorseDay, starts_at: datetime, ends_at: datetime, zone: ZoneInfo
-) -> None:
-    horse, others = day.horse, day.lessons
-    for other in others:
+    for other in day.around:
         if other.starts_at < ends_at and other.ends_at > starts_at:
             raise UnableToBook(
                 "horse-busy",
@@ -185,52 +198,31 @@ def _check_work(
                 horse=horse.pk,
                 lesson=other.pk,
             )
-        gap = max(starts_at - other.ends_at, other.starts_at - ends_at)
-        if gap.total_seconds() < horse.rest_min * 60:
-            raise UnableToBook(
-                "horse-rest",
-                f"{horse} needs {horse.rest_min} minutes of rest; {other.title} is "
-                f"from {hour(other.starts_at, zone)} to {hour(other.ends_at, zone)}.",
-                horse=horse.pk,
-                lesson=other.pk,
-            )
-    minutes = sum((one.ends_at - one.starts_at).total_seconds() for one in others)
-    minutes = (minutes + (ends_at - starts_at).total_seconds()) / 60
-    if len(others) + 1 > horse.max_lessons or minutes > horse.max_minutes:
-        raise UnableToBook(
-            "horse-limit",
-            f"{horse} would have {len(others) + 1} lessons and {minutes:.0f} minutes "
-            f"on {starts_at.astimezone(zone):%A}; the limit is "
-            f"{horse.max_lessons} lessons and {horse.max_minutes} minutes.",
-            horse=horse.pk,
-        )
 
 
 def horses_able(
-    starts_at: datetime, ends_at: datetime, *, but: Iterable[int] = ()
+    starts_at: datetime, ends_at: datetime, *, work: str, but: Iterable[int] = ()
 ) -> list[Horse]:
-    """Return every horse that could be booked for a time, by name, in five queries."""
-    zone, able = school_zone(), []
+    """Return every horse that could be booked for a time, by name, in nine queries."""
+    zone, able, house = school_zone(), [], house_rules()
     horses = list(Horse.objects.order_by("name"))
     for day in horse_days(horses, starts_at, ends_at, zone, but=but):
         try:
             check_horse_day(day, starts_at, ends_at, zone)
         except UnableToBook:
             continue
-        able.append(day.horse)
+        told = told_of_day(day, starts_at, ends_at, zone, house, work=work)
+        if not any(one.hit.refuses for one in told):
+            able.append(day.horse)
     return able
 
 
-def check_pair(rider: Rider, horse: Horse) -> None:
-    """Refuse a rider too heavy for a horse."""
-    if rider.weight_kg > HEAVIEST_SHARE * horse.weight_kg:
-        raise UnableToBook(
-            "too-heavy",
-            f"{horse} should not carry {rider.person.first_name}: choose a stronger "
-            "horse.",
-            horse=horse.pk,
-            rider=rider.pk,
-        )
+def carries(rider: Rider, horse: Horse, work: str, house: House) -> bool:
+    """Say whether a horse may carry a rider by the school's rule of weight."""
+    rule = "weight-jumping" if work == Work.JUMPING else "weight"
+    limit = house.of(rule).refuse
+    share = 100 * (rider.weight_kg + house.gear_kg) / horse.weight_kg
+    return not RULE[rule].broken(round(share, 1), limit)
 
 
 def check_teacher_level(instructor: Instructor, rider: Rider, work: str) -> None:

@@ -30,11 +30,12 @@ from exercises.geometry.spec import ExerciseSpec
 from exercises.geometry.strides import Tradition
 from school.convert import ground_of, horse_size, spec_of_grid
 from school.models import Account, Horse, Lesson, LessonGrid, Ride
-from school.services.checks import check_pair, horses_able
+from school.services.checks import carries, horses_able
 from school.services.grid_changes import change_grid, grid_of, refit_grid
 from school.services.grids import Fitted, UnableToAttach, fit_lesson
-from school.services.refusals import UnableToBook
 from school.services.rides import change_horse
+from school.services.welfare import house_rules
+from school.welfare.rules import House
 
 LOWEST_CM = 20
 """Nobody lowers a fence below this: it is a pole on the ground then."""
@@ -89,18 +90,19 @@ def cures_of(lesson: Lesson, grid: LessonGrid) -> Cures:
         if ride.horse and changes_for(fitted.row, ride.horse.name)
     ]
     able = (
-        horses_able(lesson.starts_at, lesson.ends_at, but=[lesson.pk])
+        horses_able(lesson.starts_at, lesson.ends_at, work=lesson.work, but=[lesson.pk])
         if outside
         else []
     )
     split = _split_of(fitted, grid) if outside else None
+    house = house_rules()
     return Cures(
         fitted=fitted,
         horses=tuple(
             HorseCures(
                 ride,
                 changes_for(fitted.row, ride.horse.name),
-                _swaps(fitted, grid, ride, able),
+                _swaps(fitted, grid, ride, able, house),
             )
             for ride in outside
             if ride.horse
@@ -125,7 +127,7 @@ def _split_of(fitted: Fitted, grid: LessonGrid) -> Split | None:
 
 
 def _swaps(
-    fitted: Fitted, grid: LessonGrid, ride: Ride, able: list[Horse]
+    fitted: Fitted, grid: LessonGrid, ride: Ride, able: list[Horse], house: House
 ) -> tuple[SwapOffer, ...]:
     """Return free horses that suit row, rider and height, the best first."""
     ridden = {one.horse_id for one in fitted.rides}
@@ -135,7 +137,7 @@ def _swaps(
         for one in able
         if one.pk not in ridden
         and one.highest_fence_cm >= highest
-        and _carries(ride, one)
+        and carries(ride.rider, one, fitted.lesson.work, house)
     }
     if ride.horse is None:
         return ()
@@ -148,14 +150,6 @@ def _swaps(
         ground_of(grid.ground),
     )
     return tuple(SwapOffer(others[one.horse.name], one) for one in swaps[:MOST_SWAPS])
-
-
-def _carries(ride: Ride, horse: Horse) -> bool:
-    try:
-        check_pair(ride.rider, horse)
-    except UnableToBook:
-        return False
-    return True
 
 
 def _lower_to(fitted: Fitted) -> int | None:

@@ -18,11 +18,13 @@ from school.models import (
     Ride,
     Rider,
 )
-from school.services import checks
+from school.queries.schools import school_zone
+from school.services import checks, welfare
 from school.services.audit import record, snapshot
 from school.services.invitations import lesson_changed, lessons_changed
 from school.services.locks import take_turn
 from school.services.refusals import UnableToBook, clock, refusal_of
+from school.services.welfare import Told
 
 __all__ = [
     "Move",
@@ -65,10 +67,12 @@ def book_lesson(
     series_date: date | None = None,
     state: str = LessonState.BOOKED,
     tell: bool = True,
+    overrule: str = "",
 ) -> Lesson:
     """Book a lesson with its riders and horses, all or nothing.
 
     With `tell` false nobody is written to: a series tells of all its lessons at once.
+    `overrule` is the reason to go against rules of horses' work, kept with the name.
     """
     pairs = list(rides)
     title = title.strip()
@@ -87,8 +91,10 @@ def book_lesson(
             )
             checks.check_arena(arena, *times)
             checks.check_instructor(instructor, *times, places=places)
-            for rider, horse in pairs:
-                _check_ride(rider, horse, *times, instructor, work)
+            for rider, _ in pairs:
+                _check_rider(rider, *times, instructor, work)
+            told = checks.check_horses(pairs, *times, work=work)
+            welfare.refuse(told, starts_at, school_zone(), overrule=overrule, by=by)
             lesson = Lesson.objects.create(
                 title=title,
                 kind=kind,
@@ -113,6 +119,7 @@ def book_lesson(
             lesson.other_arenas.set(other_arenas)
             for rider, horse in pairs:
                 Ride.objects.create(lesson=lesson, rider=rider, horse=horse)
+            welfare.keep(told, lesson, overrule=overrule, by=by, now=now)
             record(by=by, at=now, action="book", subject=lesson, after=snapshot(lesson))
             if tell:
                 lesson_changed(lesson=lesson, now=now)
@@ -145,9 +152,8 @@ def _check_window(
         )
 
 
-def _check_ride(
+def _check_rider(
     rider: Rider,
-    horse: Horse | None,
     starts_at: datetime,
     ends_at: datetime,
     instructor: Instructor,
@@ -163,9 +169,6 @@ def _check_ride(
         but=but,
     )
     checks.check_teacher_level(instructor, rider, work)
-    if horse is not None:
-        checks.check_pair(rider, horse)
-        checks.check_horse(horse, starts_at, ends_at, but=but)
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +191,7 @@ def move_lesson(
     now: datetime,
     arena: Arena | None = None,
     minutes: int | None = None,
+    overrule: str = "",
 ) -> Lesson:
     """Move a lesson; refused if somebody changed it after `version` was seen."""
     with transaction.atomic():
@@ -200,13 +204,21 @@ def move_lesson(
                 lesson=fresh.pk,
             )
         move = Move(fresh, starts_at, arena, minutes)
-        return move_lessons(moves=[move], by=by, now=now)[0]
+        return move_lessons(moves=[move], by=by, now=now, overrule=overrule)[0]
 
 
 def move_lessons(
-    *, moves: Sequence[Move], by: Account | None, now: datetime, tell: bool = True
+    *,
+    moves: Sequence[Move],
+    by: Account | None,
+    now: datetime,
+    tell: bool = True,
+    overrule: str = "",
 ) -> list[Lesson]:
-    """Move lessons together, all or none; they may change places with each other."""
+    """Move lessons together, all or none; they may change places with each other.
+
+    A rule of a horse's work that the lesson broke before, as badly, stops no move.
+    """
     try:
         with transaction.atomic():
             keys = [move.lesson.pk for move in moves]
@@ -217,6 +229,7 @@ def move_lessons(
                 .order_by("pk")
             }
             before = {pk: snapshot(one) for pk, one in fresh.items()}
+            was = {pk: welfare.told_of_lesson(one) for pk, one in fresh.items()}
             for move in moves:
                 _place(fresh[move.lesson.pk], move, now)
             _take_turn(fresh.values())
@@ -227,7 +240,16 @@ def move_lessons(
             for lesson in moved:
                 lesson.save()
             for lesson in moved:
-                _check_moved(lesson)
+                told = welfare.worse(_check_moved(lesson), was[lesson.pk])
+                welfare.refuse(
+                    told,
+                    lesson.starts_at,
+                    school_zone(),
+                    overrule=overrule,
+                    by=by,
+                    lesson=lesson.pk,
+                )
+                welfare.keep(told, lesson, overrule=overrule, by=by, now=now)
                 record(
                     by=by,
                     at=now,
@@ -275,20 +297,32 @@ def _place(lesson: Lesson, move: Move, now: datetime) -> None:
     lesson.version += 1
 
 
-def _check_moved(lesson: Lesson) -> None:
+def _check_moved(lesson: Lesson) -> list[Told]:
     """Check a lesson where it now is, for everything it holds."""
     if lesson.state not in HOLDING_STATES:
-        return
+        return []
     times = (lesson.starts_at, lesson.ends_at)
     own = (lesson.pk,)
     checks.check_arena(lesson.arena, *times, but=own)
     checks.check_instructor(lesson.instructor, *times, places=lesson.places, but=own)
-    for ride in lesson.rides.filter(state=RideState.BOOKED).select_related(
-        "rider__person", "horse"
-    ):
+    rides = _booked(lesson)
+    for ride in rides:
         checks.check_teacher_level(lesson.instructor, ride.rider, lesson.work)
-        if ride.horse is not None:
-            checks.check_horse(ride.horse, *times, but=own)
+    return checks.check_horses(
+        [(ride.rider, ride.horse) for ride in rides],
+        *times,
+        work=lesson.work,
+        lesson=lesson.pk,
+        but=own,
+    )
+
+
+def _booked(lesson: Lesson) -> list[Ride]:
+    return list(
+        lesson.rides.filter(state=RideState.BOOKED)
+        .select_related("rider__person", "horse")
+        .order_by("pk")
+    )
 
 
 def _say_who_clashes(moves: Sequence[Move]) -> None:
@@ -304,10 +338,15 @@ def _say_who_clashes(moves: Sequence[Move]) -> None:
         checks.check_arena(move.arena or one.arena, *times, but=keys)
         teacher = move.instructor or one.instructor
         checks.check_instructor(teacher, *times, places=one.places, but=keys)
-        for ride in one.rides.filter(state=RideState.BOOKED).select_related(
-            "rider__person", "horse"
-        ):
-            _check_ride(ride.rider, ride.horse, *times, teacher, one.work, but=keys)
+        rides = _booked(one)
+        for ride in rides:
+            _check_rider(ride.rider, *times, teacher, one.work, but=keys)
+        checks.check_horses(
+            [(ride.rider, ride.horse) for ride in rides],
+            *times,
+            work=one.work,
+            but=keys,
+        )
 
 
 def set_state(

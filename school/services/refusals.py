@@ -1,5 +1,6 @@
 """Why a booking is refused, in words a person can act on."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -10,12 +11,26 @@ from school.queries.schools import school_zone
 
 
 class UnableToBook(ValueError):
-    """A booking that is refused: a code, plain words, and what they speak of."""
+    """A booking that is refused: a code, plain words, and what they speak of.
 
-    def __init__(self, code: str, says: str, **fields: Any) -> None:
+    One that is `overridable` may be done all the same with a reason; its `details`
+    are for those who may see a rider's weight.
+    """
+
+    def __init__(
+        self,
+        code: str,
+        says: str,
+        *,
+        overridable: bool = False,
+        details: Sequence[str] = (),
+        **fields: Any,
+    ) -> None:
         super().__init__(says)
         self.code = code
         self.says = says
+        self.overridable = overridable
+        self.details = tuple(details)
         self.fields = fields
 
 

@@ -6,11 +6,13 @@ from django.db import IntegrityError, transaction
 
 from school.enums import HOLDING_STATES, RideState
 from school.models import Account, Horse, Lesson, Ride, Rider
-from school.services import checks
+from school.queries.schools import school_zone
+from school.services import checks, welfare
 from school.services.audit import record, snapshot
 from school.services.invitations import lesson_changed
 from school.services.locks import take_turn
 from school.services.refusals import UnableToBook, refusal_of
+from school.services.welfare import Told
 
 
 def add_ride(
@@ -21,8 +23,12 @@ def add_ride(
     by: Account | None,
     now: datetime,
     tell: bool = True,
+    overrule: str = "",
 ) -> Ride:
-    """Give a rider a place in a lesson; a cancelled place is taken up again."""
+    """Give a rider a place in a lesson; a cancelled place is taken up again.
+
+    `overrule` is the reason to go against rules of the horse's work.
+    """
     try:
         with transaction.atomic():
             fresh = Lesson.objects.select_for_update().get(pk=lesson.pk)
@@ -38,13 +44,15 @@ def add_ride(
                     "full",
                     f"{fresh.title} is full: all {fresh.places} places are gone.",
                 )
-            _check(fresh, rider, horse)
+            told = _check(fresh, rider, horse)
+            _refuse(told, fresh, overrule, by)
             ride = fresh.rides.filter(rider=rider).first()
             ride = ride or Ride(lesson=fresh, rider=rider)
             ride.horse = horse
             ride.state = RideState.BOOKED
             ride.cancelled_at = ride.cancelled_reason = ride.cancelled_by = None
             ride.save()
+            welfare.keep(told, fresh, overrule=overrule, by=by, now=now)
             _touch(fresh, now)
             record(by=by, at=now, action="book", subject=ride, after=snapshot(ride))
             if tell:
@@ -86,22 +94,25 @@ def cancel_ride(
 
 
 def change_horse(
-    *, ride: Ride, horse: Horse, by: Account | None, now: datetime
+    *,
+    ride: Ride,
+    horse: Horse,
+    by: Account | None,
+    now: datetime,
+    overrule: str = "",
 ) -> Ride:
-    """Give a rider another horse."""
+    """Give a rider another horse; `overrule` goes against rules of its work."""
     try:
         with transaction.atomic():
             lesson = Lesson.objects.select_for_update().get(pk=ride.lesson_id)
             take_turn(horses=[horse.pk])
             fresh = Ride.objects.select_related("rider__person").get(pk=ride.pk)
-            checks.check_pair(fresh.rider, horse)
-            if lesson.state in HOLDING_STATES:
-                checks.check_horse(
-                    horse, lesson.starts_at, lesson.ends_at, but=(lesson.pk,)
-                )
+            told = _told(lesson, fresh.rider, horse, but=(lesson.pk,))
+            _refuse(told, lesson, overrule, by)
             before = snapshot(fresh)
             fresh.horse = horse
             fresh.save()
+            welfare.keep(told, lesson, overrule=overrule, by=by, now=now)
             _touch(lesson, now)
             record(
                 by=by,
@@ -117,15 +128,42 @@ def change_horse(
         raise refusal_of(error) from error
 
 
-def _check(lesson: Lesson, rider: Rider, horse: Horse | None) -> None:
+def _check(lesson: Lesson, rider: Rider, horse: Horse | None) -> list[Told]:
     if lesson.state not in HOLDING_STATES:
-        return
+        return []
     times = (lesson.starts_at, lesson.ends_at)
     checks.check_person(rider.pk, rider.person.first_name, *times, code="rider-busy")
     checks.check_teacher_level(lesson.instructor, rider, lesson.work)
-    if horse is not None:
-        checks.check_pair(rider, horse)
-        checks.check_horse(horse, *times)
+    return _told(lesson, rider, horse)
+
+
+def _told(
+    lesson: Lesson, rider: Rider, horse: Horse | None, but: tuple[int, ...] = ()
+) -> list[Told]:
+    """Return what a ride breaks of the rules; a lesson that holds nothing, nothing."""
+    if lesson.state not in HOLDING_STATES:
+        return []
+    return checks.check_horses(
+        [(rider, horse)],
+        lesson.starts_at,
+        lesson.ends_at,
+        work=lesson.work,
+        lesson=lesson.pk,
+        but=but,
+    )
+
+
+def _refuse(
+    told: list[Told], lesson: Lesson, overrule: str, by: Account | None
+) -> None:
+    welfare.refuse(
+        told,
+        lesson.starts_at,
+        school_zone(),
+        overrule=overrule,
+        by=by,
+        lesson=lesson.pk,
+    )
 
 
 def _touch(lesson: Lesson, now: datetime) -> None:

@@ -1,14 +1,21 @@
 """The numbers a school runs by: set on the manager's word, for every page."""
 
-from datetime import datetime
+from collections.abc import Mapping
+from datetime import date, datetime
 from typing import TypedDict
 
 from django.db import transaction
 
-from school.models import Account, School
+from school.enums import HOLDING_STATES, RideState
+from school.models import Account, Horse, School
 from school.queries.holidays import countries
+from school.queries.lessons import day_bounds
+from school.queries.schools import school_zone
 from school.services.audit import record
+from school.services.refusals import clock
 from school.services.units import UnableToSet
+from school.welfare.rules import RULE, Bounds, Rule
+from school.welfare.words import number
 
 
 class Rules(TypedDict):
@@ -49,6 +56,8 @@ def set_rules(*, rules: Rules, by: Account | None, now: datetime) -> School:
         before = {name: getattr(school, name) for name in rules}
         if before == rules:
             return school
+        if rules["min_horse_age_years"] != school.min_horse_age_years:
+            _date_horses(rules["min_horse_age_years"], now)
         for name, value in rules.items():
             setattr(school, name, value)
         school.save()
@@ -61,6 +70,107 @@ def set_rules(*, rules: Rules, by: Account | None, now: datetime) -> School:
             after=dict(rules),
         )
         return school
+
+
+def birthday(born: date, years: int) -> date:
+    """Return when somebody is so old; who was born on a leap day, on 1 March."""
+    try:
+        return born.replace(year=born.year + years)
+    except ValueError:
+        return date(born.year + years, 3, 1)
+
+
+def _date_horses(years: int, now: datetime) -> None:
+    """Date anew from when each horse may be booked; refuse where one is already."""
+    zone = school_zone()
+    for horse in Horse.objects.order_by("name"):
+        horse.bookable_from_date = birthday(horse.born_date, years)
+        first, _ = day_bounds(horse.bookable_from_date, zone)
+        booked = (
+            horse.rides.filter(
+                state=RideState.BOOKED,
+                lesson__state__in=HOLDING_STATES,
+                lesson__starts_at__gt=now,
+                lesson__starts_at__lt=first,
+            )
+            .select_related("lesson")
+            .order_by("lesson__starts_at")
+            .first()
+        )
+        if booked is not None:
+            raise UnableToSet(
+                "min_horse_age_years",
+                f"{horse} is booked for {booked.lesson.title} on "
+                f"{clock(booked.lesson.starts_at, zone)}, before it is {years}. Give "
+                "another horse there first.",
+                "min_horse_age_years",
+            )
+        horse.save(update_fields=["bookable_from_date"])
+
+
+def set_welfare(
+    *,
+    bounds: Mapping[str, Bounds],
+    tacked_up_min: int,
+    gear_kg: int,
+    by: Account | None,
+    now: datetime,
+) -> School:
+    """Set from where the rules of horses' work warn and refuse; twice is harmless.
+
+    What is as usual is not kept, so that it goes with the usual figures.
+
+    Raises
+    ------
+    UnableToSet
+        For a figure out of its range, or a refusal on the milder side of its warning.
+    """
+    for name, one in bounds.items():
+        _check_bounds(RULE[name], one)
+    kept = {
+        name: {"warn": one.warn, "refuse": one.refuse}
+        for name, one in bounds.items()
+        if one != RULE[name].usual
+    }
+    values = {"welfare": kept, "tacked_up_min": tacked_up_min, "gear_kg": gear_kg}
+    for name, high in (("tacked_up_min", 60), ("gear_kg", 40)):
+        if not 0 <= int(str(values[name])) <= high:
+            raise UnableToSet(name, f"Give a number from 0 to {high}.", name)
+    with transaction.atomic():
+        school = School.objects.select_for_update().get()
+        before = {name: getattr(school, name) for name in values}
+        if before == values:
+            return school
+        for name, value in values.items():
+            setattr(school, name, value)
+        school.save(update_fields=list(values))
+        record(
+            by=by,
+            at=now,
+            action="set welfare rules",
+            subject=school,
+            before=before,
+            after=values,
+        )
+        return school
+
+
+def _check_bounds(rule: Rule, bounds: Bounds) -> None:
+    for side, value in (("warn", bounds.warn), ("refuse", bounds.refuse)):
+        if value is not None and not rule.low <= value <= rule.high:
+            raise UnableToSet(
+                rule.name,
+                f"Give a figure from {number(rule.low)} to {number(rule.high)}, or "
+                "leave it empty.",
+                f"{rule.name}-{side}",
+            )
+    warn, refuse = bounds.warn, bounds.refuse
+    if warn is not None and refuse is not None and rule.broken(warn, refuse):
+        raise UnableToSet(
+            rule.name,
+            "It must warn before it refuses.",
+            f"{rule.name}-warn",
+        )
 
 
 def _check(rules: Rules) -> None:

@@ -56,8 +56,11 @@ def start_series(
     now: datetime,
     rides: Iterable[tuple[Rider, Horse | None]] = (),
     skip: Mapping[date, str] | None = None,
+    overrule: str = "",
 ) -> LessonSeries:
     """Book a lesson for every week, all or none; `skip` names days and why not.
+
+    `overrule` is the reason to go against rules of horses' work in each of them.
 
     Raises
     ------
@@ -100,6 +103,7 @@ def start_series(
                 by=by,
                 now=now,
                 tell=False,
+                overrule=overrule,
             )
 
         lessons = _each(held, book)
@@ -140,6 +144,12 @@ def _each(days: list[date], do: Callable[[date], Lesson]) -> list[Lesson]:
             "series",
             f"{len(refused)} of {len(days)} weeks can't be booked, so none was. "
             f"{listed} Leave these days out, or choose otherwise.",
+            overridable=all(one.overridable for one in refused.values()),
+            details=[
+                f"{day:%a} {day.day} {day:%b}: {said}"
+                for day, one in refused.items()
+                for said in one.details
+            ],
             dates=[day.isoformat() for day in refused],
             codes={day.isoformat(): one.code for day, one in refused.items()},
         )
@@ -199,6 +209,7 @@ def join_series(
     by: Account | None,
     now: datetime,
     last_date: date | None = None,
+    overrule: str = "",
 ) -> list[Ride]:
     """Give a rider a place in every lesson of a series from a day on, or in none."""
     with transaction.atomic():
@@ -218,7 +229,13 @@ def join_series(
         def join(day: date) -> Lesson:
             lesson = lessons[day]
             taken = add_ride(
-                lesson=lesson, rider=rider, horse=horse, by=by, now=now, tell=False
+                lesson=lesson,
+                rider=rider,
+                horse=horse,
+                by=by,
+                now=now,
+                tell=False,
+                overrule=overrule,
             )
             rides.append(taken)
             return lesson
@@ -346,6 +363,7 @@ def change_series_from(
     by: Account | None,
     now: datetime,
     weekday: int | None = None,
+    overrule: str = "",
 ) -> LessonSeries:
     """Hold a series otherwise from a day on, all of it or nothing; return it.
 
@@ -393,7 +411,10 @@ def change_series_from(
             lesson.places = plan.places
             lesson.save()
             change = Move(lesson, starts_at, plan.arena, plan.minutes, plan.instructor)
-            return move_lessons(moves=[change], by=by, now=now, tell=False)[0]
+            (moved,) = move_lessons(
+                moves=[change], by=by, now=now, tell=False, overrule=overrule
+            )
+            return moved
 
         moved = _each(sorted(lessons), move)
         record(

@@ -42,8 +42,10 @@ from school.web.forms import (
     MoveForm,
     with_slot,
 )
+from school.web.overruling import offer_to_overrule, reason_of
 from school.web.ride_logs import lesson_log
 from school.web.weekly import book_weekly
+from school.web.welfare import lesson_welfare
 
 
 def _lesson(request: HttpRequest, pk: int) -> Lesson:
@@ -73,6 +75,7 @@ def _show(
     refusal: str = "",
     verdicts: Any = (),
     forms: dict[str, Form] | None = None,
+    more: dict[str, Any] | None = None,
 ) -> HttpResponse:
     account = account_of(request)
     grid = LessonGrid.objects.filter(lesson=lesson).first()
@@ -102,7 +105,9 @@ def _show(
     if grid is not None:
         context |= _drawings(lesson, grid, units) | _fit(lesson, grid, units)
         context |= lesson_log(account, lesson)
-    context |= forms or {}
+    if context["sensitive"]:
+        context |= lesson_welfare(lesson)
+    context |= (forms or {}) | (more or {})
     status = 409 if refusal else 200
     return render(request, "school/lesson.html", context, status=status)
 
@@ -184,7 +189,7 @@ def _fit(lesson: Lesson, grid: LessonGrid, units: Units) -> dict[str, Any]:
 def new_lesson(request: HttpRequest) -> HttpResponse:
     day = request.GET.get("date") or timezone.localdate().isoformat()
     form = BookForm(with_slot(request.POST) or None, initial={"date": day})
-    refusal = ""
+    refusal, overruling = "", {}
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         try:
@@ -202,22 +207,28 @@ def new_lesson(request: HttpRequest) -> HttpResponse:
                 rides=form.rides(),
                 by=account_of(request),
                 now=timezone.now(),
+                overrule=reason_of(request),
             )
         except UnableToBook as error:
-            refusal = error.says
+            refusal, overruling = error.says, offer_to_overrule(request, error)
         else:
             messages.success(request, f"{lesson.title} is booked.")
             return redirect("lesson", pk=lesson.pk)
     return render(
         request,
         "school/lesson_new.html",
-        {"form": form, "refusal": refusal},
+        {"form": form, "refusal": refusal} | overruling,
         status=409 if refusal else 200,
     )
 
 
 def _booked_weekly(request: HttpRequest, form: BookForm) -> HttpResponse:
-    series = book_weekly(form, by=account_of(request), now=timezone.now())
+    series = book_weekly(
+        form,
+        by=account_of(request),
+        now=timezone.now(),
+        overrule=reason_of(request),
+    )
     lessons = series.lessons.order_by("starts_at", "pk")
     messages.success(
         request, f"{series.name} is booked every week, {len(lessons)} lessons."
@@ -242,9 +253,13 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
             version=form.cleaned_data["version"],
             by=account_of(request),
             now=timezone.now(),
+            overrule=reason_of(request),
         )
     except UnableToBook as error:
-        return _show(request, lesson, refusal=error.says, forms={"move_form": form})
+        return _show(
+            request, lesson, refusal=error.says, forms={"move_form": form},
+            more=offer_to_overrule(request, error),
+        )  # fmt: skip
     messages.success(request, f"{moved.title} is moved; its clients are told.")
     return redirect("lesson", pk=pk)
 
@@ -285,9 +300,11 @@ def swap_horse(request: HttpRequest, pk: int) -> HttpResponse:
                 horse=form.cleaned_data["horse"],
                 by=account_of(request),
                 now=timezone.now(),
+                overrule=reason_of(request),
             )
         except UnableToBook as error:
-            return _show(request, lesson, refusal=error.says)
+            more = offer_to_overrule(request, error)
+            return _show(request, lesson, refusal=error.says, more=more)
     return redirect("lesson", pk=ride.lesson_id)
 
 

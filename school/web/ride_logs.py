@@ -223,7 +223,16 @@ def horse_history(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "horse": horse,
         "ridden": _told_each(history_of_horse(horse), units),
-        "days": _work(work_register([horse], first, today, zone, timezone.now())),
+        "days": _work(
+            work_register(
+                [horse],
+                first,
+                today,
+                zone,
+                timezone.now(),
+                tacked_min=school.tacked_up_min,
+            )
+        ),
         "register_days": REGISTER_DAYS,
         "today": today,
         "units": units,
@@ -252,9 +261,14 @@ def register(request: HttpRequest, day: str) -> HttpResponse:
         when = date.fromisoformat(day)
     except ValueError as error:
         raise Http404 from error
-    zone = ZoneInfo(the_school().zone)
+    school = the_school()
+    zone = ZoneInfo(school.zone)
     horses = list(Horse.objects.order_by("name"))
-    days = _work(work_register(horses, when, when, zone, timezone.now()))
+    days = _work(
+        work_register(
+            horses, when, when, zone, timezone.now(), tacked_min=school.tacked_up_min
+        )
+    )
     worked = {one["day"].horse.pk for one in days}
     context = {
         "day": when,
@@ -262,7 +276,7 @@ def register(request: HttpRequest, day: str) -> HttpResponse:
         "after": when + timedelta(days=1),
         "days": days,
         "idle": [one for one in horses if one.pk not in worked],
-        "school": the_school(),
+        "school": school,
     }
     return render(request, "school/work_register.html", context)
 

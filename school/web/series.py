@@ -26,6 +26,7 @@ from school.services.series import (
     skip_days,
 )
 from school.web.access import account_of, allowed
+from school.web.overruling import offer_to_overrule, reason_of
 from school.web.series_forms import (
     ChangeForm,
     EndForm,
@@ -64,6 +65,7 @@ def _show(
     *,
     refusal: str = "",
     tried: dict[str, forms.Form] | None = None,
+    more: Data | None = None,
 ) -> HttpResponse:
     today = timezone.localdate()
     days = days_of_series(series, today)
@@ -92,7 +94,7 @@ def _show(
         "refusal": refusal,
     }
     status = 409 if refusal or tried else 200
-    return render(request, "school/series.html", context, status=status)
+    return render(request, "school/series.html", context | (more or {}), status=status)
 
 
 @require_POST
@@ -113,7 +115,8 @@ def change(request: HttpRequest, pk: int, verb: str) -> HttpResponse:
     try:
         after, says = _VERBS[verb](request, series, form.cleaned_data, form)
     except UnableToBook as error:
-        return _show(request, series, refusal=error.says, tried={verb: form})
+        more = offer_to_overrule(request, error)
+        return _show(request, series, refusal=error.says, tried={verb: form}, more=more)
     messages.success(request, says)
     return redirect("series", pk=after.pk)
 
@@ -154,7 +157,9 @@ def _day(day: date) -> str:
 def _join(
     request: HttpRequest, series: LessonSeries, data: Data, _: forms.Form
 ) -> Done:
-    rides = join_series(series=series, **data, **_who(request))
+    rides = join_series(
+        series=series, **data, **_who(request), overrule=reason_of(request)
+    )
     name = data["rider"].person.first_name
     return series, f"{name} has a place in {len(rides)} lessons."
 
@@ -184,6 +189,7 @@ def _change(
         plan=form.plan(),
         first_date=data["first_date"],
         weekday=data["weekday"],
+        overrule=reason_of(request),
         **_who(request),
     )
     return after, f"{after.name} is so from {_day(data['first_date'])} on."

@@ -16,6 +16,7 @@ from school.web import (
     texts,
     units,
     waiting,
+    welfare,
 )
 
 urlpatterns = [
@@ -30,6 +31,8 @@ urlpatterns = [
     path("my-lessons/", home.my_lessons, name="my-lessons"),
     path("my-riders/", home.client_page, name="client"),
     path("settings/rules/", rules.rules_page, name="rules"),
+    path("settings/horses-work/", welfare.welfare_page, name="welfare"),
+    path("heat/", welfare.heat_page, name="heat"),
     path("settings/units/", units.units_page, name="units"),
     path("tables/", tables.tables_page, name="tables"),
     path("tables/<int:pk>/", tables.table_file, name="table-file"),

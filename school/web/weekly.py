@@ -9,7 +9,9 @@ from school.services.series import SeriesPlan, start_series
 from school.web.forms import BookForm
 
 
-def book_weekly(form: BookForm, *, by: Account, now: datetime) -> LessonSeries:
+def book_weekly(
+    form: BookForm, *, by: Account, now: datetime, overrule: str = ""
+) -> LessonSeries:
     """Book what a form asks for every week, all weeks or none."""
     data = form.cleaned_data
     skip: dict[date, str] = {}
@@ -33,4 +35,5 @@ def book_weekly(form: BookForm, *, by: Account, now: datetime) -> LessonSeries:
         rides=form.rides(),
         by=by,
         now=now,
+        overrule=overrule,
     )

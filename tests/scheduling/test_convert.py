@@ -12,6 +12,7 @@ from tests.factories.arenas import ArenaFactory, LineFactory, StorePieceFactory
 from tests.factories.lessons import LessonFactory, RideFactory
 from tests.factories.people import GroundspersonFactory
 from tests.factories.schools import SchoolFactory
+from tests.factories.welfare import WelfareOverrideFactory
 from tests.scheduling.days import cross
 from tests.scheduling.rows import grid_of, small_day
 
@@ -239,7 +240,7 @@ def test_reading_a_day_takes_as_many_queries_for_three_lessons_as_for_one(
         RideFactory(lesson=lesson)
         grid_of(lesson)
         if n in {0, 2}:
-            with django_assert_num_queries(15):
+            with django_assert_num_queries(16):
                 document()
 
 
@@ -271,3 +272,19 @@ def test_what_forbids_the_booked_start_itself_leaves_the_window():
     data = lesson_of(document(), lesson)
 
     assert (data["not_before"], data["not_after"]) == ("08:00", "14:00")
+
+
+def test_what_was_overruled_is_a_horses_limit_for_the_day():
+    SchoolFactory()
+    lesson = LessonFactory()
+    horse = RideFactory(lesson=lesson).horse
+    for rule, figure in (("rest", 15), ("lessons-day", 4), ("minutes-day", 250)):
+        WelfareOverrideFactory(lesson=lesson, horse=horse, rule=rule, figure=figure)
+    other = RideFactory(lesson=lesson).horse
+
+    limits = {one.pop("id"): one for one in document()["horses"]}
+
+    assert limits[f"horse-{horse.pk}"] == {
+        "rest_min": 15, "max_lessons": 4, "max_minutes": 250,
+    }  # fmt: skip
+    assert limits[f"horse-{other.pk}"]["max_minutes"] == 180

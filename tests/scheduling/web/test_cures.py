@@ -220,7 +220,7 @@ def test_the_page_takes_the_same_queries_for_any_ride(
         RideFactory(lesson=grid.lesson, horse__name=f"T{n}", horse__height_cm=125)
         HorseFactory(name=f"Bracken {n}", height_cm=160)
 
-    with django_assert_num_queries(22):
+    with django_assert_num_queries(27):
         coach.get(url(grid))
 
 

@@ -64,6 +64,7 @@ from tests.factories.schools import SchoolFactory
 from tests.school.models.client_breaks import CLIENT_BREAKS
 from tests.school.models.grid_breaks import GRID_BREAKS
 from tests.school.models.table_breaks import TABLE_BREAKS
+from tests.school.models.welfare_breaks import WELFARE_BREAKS
 
 pytestmark = pytest.mark.django_db
 
@@ -555,6 +556,7 @@ BREAKS: dict[str, Callable[[], Any]] = {
     **CLIENT_BREAKS,
     **GRID_BREAKS,
     **TABLE_BREAKS,
+    **WELFARE_BREAKS,
 }
 
 GUARDS = {

@@ -107,6 +107,17 @@ def test_a_jumping_lesson_that_nobody_logged_is_said_so() -> None:
     assert (day.lessons, day.quarter_efforts, day.unlogged) == (2, 0, 1)
 
 
+def test_a_short_wait_between_two_lessons_is_work() -> None:
+    horse = HorseFactory()
+    for clock in ("09:00", "10:10", "12:00"):
+        RideFactory(horse=horse, lesson__starts_at=at(clock))
+
+    (day,) = work_register([horse], SATURDAY, SATURDAY, ZONE, LATER, tacked_min=10)
+    assert day.minutes == 3 * 60 + 10
+    (day,) = work_register([horse], SATURDAY, SATURDAY, ZONE, LATER, tacked_min=9)
+    assert day.minutes == 3 * 60
+
+
 def test_what_has_not_begun_or_is_not_held_is_no_work() -> None:
     horse = HorseFactory()
     RideFactory(horse=horse)

@@ -250,7 +250,7 @@ def test_cures_take_the_same_queries_for_any_ride(
         type(one.lesson).objects.select_related("arena", "instructor__person").get()
     )
 
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(14):
         cures_of(lesson, one)
 
 

@@ -1,9 +1,14 @@
 """The numbers a school runs by, on their page."""
 
+from datetime import date, timedelta
+
 import pytest
 from django.test import Client as Browser
+from django.utils import timezone
 
 from school.models import AuditEntry, School
+from tests.factories.horses import HorseFactory
+from tests.factories.lessons import RideFactory
 from tests.factories.people import AccountFactory
 from tests.factories.schools import SchoolFactory
 
@@ -58,6 +63,32 @@ def test_what_cannot_be_is_said_beside_its_field(
     assert page.status_code == 409
     assert says in page.content.decode()
     assert School.objects.get().notice_hours != RULES["notice_hours"]
+
+
+def test_another_least_age_dates_every_horse_anew(manager: Browser) -> None:
+    horse = HorseFactory(
+        born_date=date(2020, 5, 4), bookable_from_date=date(2024, 5, 4)
+    )
+
+    manager.post("/settings/rules/", RULES)
+
+    horse.refresh_from_db()
+    assert horse.bookable_from_date == date(2025, 5, 4)
+
+
+def test_a_least_age_that_a_booking_goes_against_is_refused(manager: Browser) -> None:
+    soon = timezone.now() + timedelta(days=3)
+    young = HorseFactory(
+        name="Mote",
+        born_date=soon.date() - timedelta(days=4 * 366),
+        bookable_from_date=soon.date() - timedelta(days=9),
+    )
+    RideFactory(horse=young, lesson__title="Pony club", lesson__starts_at=soon)
+
+    page = manager.post("/settings/rules/", RULES)
+
+    assert page.status_code == 409
+    assert "Mote is booked for Pony club" in page.content.decode()
 
 
 def test_no_country_is_a_choice(manager: Browser) -> None:

@@ -1,0 +1,23 @@
+"""Writes that break the rules of horses' work and of the registers."""
+
+from collections.abc import Callable
+from typing import Any
+
+from tests.factories.schools import SchoolFactory
+from tests.factories.welfare import DayHeatFactory, WelfareOverrideFactory
+
+
+def override_twice() -> None:
+    one = WelfareOverrideFactory()
+    WelfareOverrideFactory(lesson=one.lesson, horse=one.horse)
+
+
+WELFARE_BREAKS: dict[str, Callable[[], Any]] = {
+    "welfare_override_once": override_twice,
+    "welfare_override_rule_known": lambda: WelfareOverrideFactory(rule="mood"),
+    "welfare_override_with_a_reason": lambda: WelfareOverrideFactory(reason=""),
+    "heat_temperature_in_range": lambda: DayHeatFactory(temperature_c=56),
+    "heat_humidity_in_range": lambda: DayHeatFactory(humidity_pct=101),
+    "school_tacked_up_in_range": lambda: SchoolFactory(tacked_up_min=61),
+    "school_gear_in_range": lambda: SchoolFactory(gear_kg=41),
+}
