@@ -84,46 +84,48 @@ class Reason:
     instead: Instead | None
 
 
-def reason_for(
-    document: Mapping[str, Any], plan: Mapping[str, Any], lesson: str
-) -> Reason:
-    """Return why the resets for a lesson with a grid cost what they do.
+class Reasons:
+    """Answers for the lessons of one plan; what is settled once is kept.
 
     Parameters
     ----------
     document, plan
         A day file and its plan file.
-    lesson
-        Its id.
     """
-    day = read_day(document)
-    number = {one.id: n for n, one in enumerate(day.lessons)}
-    arenas = {one.id: n for n, one in enumerate(day.arenas)}
-    rows = {one["id"]: one for one in plan["lessons"]}
-    slots: dict[int, Slot] = {
-        n: (minutes_at(rows[one.id]["start"]), arenas[rows[one.id]["arena"]])
-        for n, one in enumerate(day.lessons)
-    }
-    own, settled = number[lesson], Settled(day)
-    line = next(
-        k
-        for k, (_, name) in enumerate(settled.chains.lines)
-        if name == rows[lesson]["line"]
-    )
-    after = [
-        (settled.chains.least(line, n, own), one.id)
-        for n, one in enumerate(day.lessons)
-        if n != own and one.grid is not None and settled.chains.runs(n, line)
-    ]
-    cheapest_s, cheapest_after = min(after, default=(None, None))
-    resets = [x["seconds"] for x in plan["resets"] if x["for"] == lesson]
-    return Reason(
-        sum(resets),
-        settled.chains.least(line, CLEAR, own),
-        cheapest_s,
-        cheapest_after,
-        _instead(day, settled, slots, own),
-    )
+
+    def __init__(self, document: Mapping[str, Any], plan: Mapping[str, Any]) -> None:
+        self.day = day = read_day(document)
+        self.settled = Settled(day)
+        self._resets = plan["resets"]
+        self._number = {one.id: n for n, one in enumerate(day.lessons)}
+        self._rows = {one["id"]: one for one in plan["lessons"]}
+        arenas = {one.id: n for n, one in enumerate(day.arenas)}
+        self._slots: dict[int, Slot] = {
+            n: (
+                minutes_at(self._rows[one.id]["start"]),
+                arenas[self._rows[one.id]["arena"]],
+            )
+            for n, one in enumerate(day.lessons)
+        }
+
+    def of(self, lesson: str) -> Reason:
+        """Return why the resets for a lesson with a grid cost what they do."""
+        own, chains = self._number[lesson], self.settled.chains
+        name = self._rows[lesson]["line"]
+        line = next(k for k, (_, one) in enumerate(chains.lines) if one == name)
+        after = [
+            (chains.least(line, n, own), one.id)
+            for n, one in enumerate(self.day.lessons)
+            if n != own and one.grid is not None and chains.runs(n, line)
+        ]
+        cheapest_s, cheapest_after = min(after, default=(None, None))
+        return Reason(
+            sum(x["seconds"] for x in self._resets if x["for"] == lesson),
+            chains.least(line, CLEAR, own),
+            cheapest_s,
+            cheapest_after,
+            _instead(self.day, self.settled, self._slots, own),
+        )
 
 
 def _instead(day: Day, settled: Settled, slots: Slots, own: int) -> Instead | None:

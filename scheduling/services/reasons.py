@@ -1,25 +1,62 @@
 """Why a changeover costs what it does, in words."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 from scheduling.dayplan.day import clock
 from scheduling.dayplan.document import InvalidDay
-from scheduling.dayplan.reasons import Instead, Obstacle, Reason, Rule, reason_for
+from scheduling.dayplan.reasons import Instead, Obstacle, Reason, Reasons, Rule
 from scheduling.models import Changeover, DayPlan
 from scheduling.queries import key_of
 from school.models import Arena, Lesson
 
+CLEARED = ["The line is cleared: what stands is taken to the store."]
+
+TOO_OLD = ["The plan is too old to say more."]
+"""A plan of another day's settings: its cost is known, its reasons are not."""
+
 
 def reason_of(changeover: Changeover) -> list[str]:
     """Return sentences: what it costs, what else would, and what is in the way."""
-    plan, name = changeover.plan, f"lesson-{changeover.lesson_id}"
-    row = next((x for x in plan.plan.get("lessons", []) if x["id"] == name), None)
-    if row is None or row["line"] is None:
-        return ["The line is cleared: what stands is taken to the store."]
+    return _said(changeover.plan, [changeover])[0].says
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """Why a changeover costs what it does, and what another slot would save [s]."""
+
+    changeover: Changeover
+    says: list[str]
+    saved_s: int
+
+
+def reasons_of_plan(plan: DayPlan, changeovers: Sequence[Changeover]) -> list[Said]:
+    """Return the reasons of a plan's changeovers, where most could be saved first."""
+    said = _said(plan, changeovers)
+    return sorted(said, key=lambda one: (-one.saved_s, one.changeover.pk))
+
+
+def _said(plan: DayPlan, changeovers: Sequence[Changeover]) -> list[Said]:
+    lines = {one["id"]: one["line"] for one in plan.plan.get("lessons", [])}
     try:
-        reason = reason_for(plan.document, plan.plan, name)
-    except (InvalidDay, KeyError, StopIteration):
-        # A plan of another day's settings: its cost is known, its reasons are not.
-        return ["The plan is too old to say more."]
-    return _Words(plan, changeover).sentences(reason)
+        reasons = Reasons(plan.document, plan.plan)
+    except (InvalidDay, KeyError):
+        return [Said(one, TOO_OLD, 0) for one in changeovers]
+    words, said = _Words(plan), []
+    for one in changeovers:
+        name = f"lesson-{one.lesson_id}"
+        if lines.get(name) is None:
+            said.append(Said(one, CLEARED, 0))
+            continue
+        try:
+            reason = reasons.of(name)
+        except (KeyError, StopIteration):
+            said.append(Said(one, TOO_OLD, 0))
+            continue
+        saved_s = 0 if reason.instead is None else reason.instead.saved_s
+        sentences = words.sentences(reason, one.lesson.title)
+        said.append(Said(one, sentences, saved_s))
+    return said
 
 
 WORTH_SAYING_S = 60
@@ -31,7 +68,7 @@ def _minutes(seconds: int) -> str:
 
 
 class _Words:
-    def __init__(self, plan: DayPlan, changeover: Changeover) -> None:
+    def __init__(self, plan: DayPlan) -> None:
         keys = [
             key_of(one["id"])
             for one in plan.plan["lessons"]
@@ -43,14 +80,13 @@ class _Words:
         self.arenas = dict(Arena.objects.values_list("pk", "name"))
         self.day = {one["id"]: one for one in plan.document["lessons"]}
         self.weights = plan.document.get("weights", {})
-        self.own = changeover.lesson.title
 
     def title(self, name: str) -> str:
         if not name.startswith("lesson-"):
             return "a closed arena"
         return self.titles.get(key_of(name), "a lesson that is gone")
 
-    def sentences(self, reason: Reason) -> list[str]:
+    def sentences(self, reason: Reason, own: str) -> list[str]:
         first = (
             f"It takes {_minutes(reason.reset_s)}; on a bare line the same grid would "
             f"take {_minutes(reason.bare_s)}."
@@ -67,17 +103,15 @@ class _Words:
                 "would save a minute over the day."
             )
         else:
-            lines += self.instead(reason.instead)
+            lines += self.instead(reason.instead, own)
         return lines
 
-    def instead(self, one: Instead) -> list[str]:
+    def instead(self, one: Instead, own: str) -> list[str]:
         arena = self.arenas.get(key_of(one.arena), "another arena")
         where = f"at {clock(one.start_min)} in {arena}"
-        what = f"With {self.own} {where}"
+        what = f"With {own} {where}"
         if one.swapped is not None:
-            what = (
-                f"With {self.own} {where}, in exchange with {self.title(one.swapped)},"
-            )
+            what = f"With {own} {where}, in exchange with {self.title(one.swapped)},"
         minutes, seconds = divmod(one.saved_s, 60)
         saved = f"{what} the day would need {minutes} min {seconds} s less"
         if not one.obstacles:

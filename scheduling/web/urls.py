@@ -15,6 +15,7 @@ from scheduling.web import (
     stages,
     standing,
     what_if,
+    why,
 )
 
 urlpatterns = [
@@ -36,6 +37,7 @@ urlpatterns = [
     path("find-a-time/", slots.find, name="find-time"),
     path("planner/<str:day>/", planner.planner_page, name="planner"),
     path("planner/<str:day>/what-if/", what_if.what_if_page, name="what-if"),
+    path("planner/<str:day>/why/", why.why_page, name="why"),
     path("planner/<str:day>/ask/<str:kind>/", runs.ask, name="ask-run"),
     path("runs/<int:pk>/", runs.progress, name="run"),
     path("runs/<int:pk>/stop/", runs.stop, name="stop-run"),

@@ -3,7 +3,7 @@
 import pytest
 
 from scheduling.dayplan.marginal import fixed_at
-from scheduling.dayplan.reasons import Obstacle, Reason, Rule, reason_for
+from scheduling.dayplan.reasons import Obstacle, Reason, Reasons, Rule
 from tests.scheduling.days import arena, cross, day, grid, lesson, ordered, vertical
 
 LOW = grid(cross(), vertical(600))
@@ -17,7 +17,7 @@ def hourly(*lessons: dict, **changes) -> dict:
 def why(document: dict, name: str) -> Reason:
     plan = ordered(document, as_booked=True)
     assert plan["status"] == "proved"
-    return reason_for(document, plan, name)
+    return Reasons(document, plan).of(name)
 
 
 def reset_s(document: dict, **starts: str) -> int:
@@ -174,7 +174,7 @@ def test_moving_is_no_obstacle_to_what_was_never_booked() -> None:
     document = sandwich(booked=None)
 
     plan = ordered(document)
-    found = reason_for(document, plan, "two").instead
+    found = Reasons(document, plan).of("two").instead
 
     assert found is not None
     assert Rule.MOVES not in {

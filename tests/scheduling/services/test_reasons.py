@@ -23,7 +23,7 @@ def said(monkeypatch, one: Changeover, *obstacles: Obstacle, **changes) -> str:
     slot = {"start_min": 600, "arena": f"arena-{one.line.arena_id}", "saved_s": 125}
     instead = Instead(**(slot | {"swapped": None, "obstacles": obstacles} | changes))
     reason = Reason(600, 700, 550, f"lesson-{one.lesson_id}", instead)
-    monkeypatch.setattr(reasons, "reason_for", lambda *given: reason)
+    monkeypatch.setattr(reasons.Reasons, "of", lambda self, name: reason)
     return " ".join(reason_of(one))
 
 
@@ -86,8 +86,7 @@ def test_a_lesson_that_is_gone_is_said_so(monkeypatch):
 
 def test_a_row_that_stands_alone_names_no_other(monkeypatch):
     one = changeover()
-    monkeypatch.setattr(
-        reasons, "reason_for", lambda *given: Reason(600, 700, None, None, None)
-    )
+    alone = Reason(600, 700, None, None, None)
+    monkeypatch.setattr(reasons.Reasons, "of", lambda self, name: alone)
 
     assert len(reason_of(one)) == 2
