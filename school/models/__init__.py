@@ -25,6 +25,7 @@ from school.models.people import (
     Person,
     Rider,
 )
+from school.models.registers import HorsePapers, Incident
 from school.models.ride_logs import RiddenRide, RideLog, RideNote
 from school.models.rides import Ride
 from school.models.schools import School
@@ -46,7 +47,9 @@ __all__ = [
     "Groundsperson",
     "Horse",
     "HorseDayOff",
+    "HorsePapers",
     "HorseState",
+    "Incident",
     "Instructor",
     "InstructorHours",
     "InstructorPaper",

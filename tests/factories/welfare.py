@@ -1,7 +1,7 @@
 import factory
 from factory.django import DjangoModelFactory
 
-from school.models import DayHeat, WelfareOverride
+from school.models import DayHeat, Incident, WelfareOverride
 from tests.clock import NOW, SATURDAY
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory
@@ -29,4 +29,15 @@ class DayHeatFactory(DjangoModelFactory):
     date = SATURDAY
     temperature_c = 32
     humidity_pct = 60
+    noted_at = NOW
+
+
+class IncidentFactory(DjangoModelFactory):
+    class Meta:
+        model = Incident
+
+    happened_at = NOW
+    who = "A rider and a coach"
+    where = "Hall, sand, dry"
+    what = "The pony stopped at the second fence; the rider slid off."
     noted_at = NOW

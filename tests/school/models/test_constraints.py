@@ -566,6 +566,7 @@ GUARDS = {
     "lesson_places_not_exceeded",
     "revision_never_changed",
     "ride_log_never_changed",
+    "incident_never_changed",
 }
 """Rules kept by triggers or by SQL of our own, which no model lists."""
 

@@ -4,7 +4,11 @@ from collections.abc import Callable
 from typing import Any
 
 from tests.factories.schools import SchoolFactory
-from tests.factories.welfare import DayHeatFactory, WelfareOverrideFactory
+from tests.factories.welfare import (
+    DayHeatFactory,
+    IncidentFactory,
+    WelfareOverrideFactory,
+)
 
 
 def override_twice() -> None:
@@ -12,10 +16,20 @@ def override_twice() -> None:
     WelfareOverrideFactory(lesson=one.lesson, horse=one.horse)
 
 
+def changed_incident() -> None:
+    one = IncidentFactory()
+    one.what = "Nothing happened"
+    one.save()
+
+
 WELFARE_BREAKS: dict[str, Callable[[], Any]] = {
     "welfare_override_once": override_twice,
     "welfare_override_rule_known": lambda: WelfareOverrideFactory(rule="mood"),
     "welfare_override_with_a_reason": lambda: WelfareOverrideFactory(reason=""),
+    "incident_says_who": lambda: IncidentFactory(who=""),
+    "incident_says_where": lambda: IncidentFactory(where=""),
+    "incident_says_what": lambda: IncidentFactory(what=""),
+    "incident_never_changed": changed_incident,
     "heat_temperature_in_range": lambda: DayHeatFactory(temperature_c=56),
     "heat_humidity_in_range": lambda: DayHeatFactory(humidity_pct=101),
     "school_tacked_up_in_range": lambda: SchoolFactory(tacked_up_min=61),

@@ -1,0 +1,42 @@
+from datetime import date, timedelta
+
+from django.db.models import Prefetch
+
+from school.models import Horse, Incident, Instructor, InstructorPaper
+
+SOON = timedelta(days=60)
+"""So long before its end a paper is warned of."""
+
+
+def horses_with_papers() -> list[Horse]:
+    """Return every horse by name, with what identifies it, in one query."""
+    return list(Horse.objects.select_related("papers").order_by("name"))
+
+
+def instructors_with_papers() -> list[Instructor]:
+    """Return every instructor with their papers, the first to end first."""
+    papers = InstructorPaper.objects.order_by("expires_date", "pk")
+    return list(
+        Instructor.objects.select_related("person")
+        .prefetch_related(Prefetch("papers", queryset=papers))
+        .order_by("person__first_name", "pk")
+    )
+
+
+def paper_state(paper: InstructorPaper, today: date) -> str:
+    """Say whether a paper is over, ends soon, or is in order."""
+    if paper.expires_date < today:
+        return "over"
+    return "soon" if paper.expires_date <= today + SOON else ""
+
+
+def incidents() -> list[Incident]:
+    """Return every incident with what was added to it, the newest first."""
+    with_all = Incident.objects.select_related("horse", "noted_by__person")
+    return list(
+        with_all.filter(adds_to=None)
+        .prefetch_related(
+            Prefetch("additions", queryset=with_all.order_by("noted_at", "pk"))
+        )
+        .order_by("-happened_at", "-pk")
+    )

@@ -1,0 +1,113 @@
+"""The registers an inspector asks for: horses, instructors' papers, incidents."""
+
+from datetime import date, datetime
+
+from django.db import transaction
+
+from school.models import (
+    Account,
+    Horse,
+    HorsePapers,
+    Incident,
+    Instructor,
+    InstructorPaper,
+)
+from school.services.audit import record, snapshot
+
+
+class UnableToNote(ValueError):
+    """An entry that is refused, in plain words, and the field."""
+
+    def __init__(self, says: str, field: str) -> None:
+        super().__init__(says)
+        self.says = says
+        self.field = field
+
+
+def note_horse(
+    *, horse: Horse, passport: str, microchip: str, by: Account, now: datetime
+) -> HorsePapers:
+    """Note a horse's passport and microchip; twice is harmless."""
+    values = {"passport": passport.strip(), "microchip": microchip.strip()}
+    with transaction.atomic():
+        known, _ = HorsePapers.objects.get_or_create(horse=horse)
+        before = {name: getattr(known, name) for name in values}
+        if before != values:
+            HorsePapers.objects.filter(pk=known.pk).update(**values)
+            record(
+                by=by,
+                at=now,
+                action="note papers",
+                subject=horse,
+                before=before,
+                after=values,
+            )
+        known.refresh_from_db()
+        return known
+
+
+def note_paper(
+    *,
+    instructor: Instructor,
+    name: str,
+    expires_date: date,
+    by: Account,
+    now: datetime,
+) -> InstructorPaper:
+    """Note an instructor's paper, or until when a known one is renewed."""
+    if not name.strip():
+        raise UnableToNote("Say which paper it is.", "name")
+    with transaction.atomic():
+        known = InstructorPaper.objects.filter(
+            instructor=instructor, name__iexact=name.strip()
+        ).first()
+        before = None if known is None else snapshot(known)
+        paper = known or InstructorPaper(instructor=instructor, name=name.strip())
+        paper.expires_date = expires_date
+        paper.save()
+        record(
+            by=by,
+            at=now,
+            action="note paper",
+            subject=paper,
+            before=before,
+            after=snapshot(paper),
+        )
+        return paper
+
+
+def note_incident(
+    *,
+    happened_at: datetime,
+    who: str,
+    where: str,
+    what: str,
+    by: Account,
+    now: datetime,
+    horse: Horse | None = None,
+    done: str = "",
+    witness: str = "",
+    adds_to: Incident | None = None,
+) -> Incident:
+    """Note what went wrong; it stays as it is, what comes later is added to it."""
+    if happened_at > now:
+        raise UnableToNote("That moment is still to come.", "happened_at")
+    for field, value in (("who", who), ("where", where), ("what", what)):
+        if not value.strip():
+            raise UnableToNote("Fill this in.", field)
+    with transaction.atomic():
+        incident = Incident.objects.create(
+            happened_at=happened_at,
+            who=who.strip(),
+            where=where.strip(),
+            what=what.strip(),
+            done=done.strip(),
+            witness=witness.strip(),
+            horse=horse,
+            adds_to=adds_to and (adds_to.adds_to or adds_to),
+            noted_at=now,
+            noted_by=by,
+        )
+        # What was told stays in the entry alone: it may speak of somebody's health.
+        record(by=by, at=now, action="note incident", subject=incident)
+        return incident

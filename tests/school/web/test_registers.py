@@ -1,0 +1,154 @@
+"""The registers an inspector asks for: horses, papers, incidents."""
+
+from datetime import timedelta
+
+import pytest
+from django.db import IntegrityError, transaction
+from django.db.models import ProtectedError
+from django.test import Client as Browser
+from django.utils import timezone
+
+from school.models import (
+    AuditEntry,
+    HorsePapers,
+    Incident,
+    InstructorPaper,
+    Ride,
+)
+from tests.factories.horses import HorseFactory
+from tests.factories.lessons import RideFactory
+from tests.factories.people import AccountFactory, InstructorFactory
+from tests.factories.schools import SchoolFactory
+from tests.factories.welfare import IncidentFactory
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def manager(client: Browser) -> Browser:
+    SchoolFactory()
+    client.force_login(AccountFactory(manager=True, person__first_name="Tjalling"))
+    return client
+
+
+def incident(**changes: str) -> dict[str, str]:
+    return {
+        "happened_at": "2026-01-05T10:30",
+        "who": "Jon, with Ines",
+        "where": "Hall, sand",
+        "what": "Slid off at the second fence, 6.20 m measured",
+        "done": "Looked at, walked home",
+        "witness": "The groundsperson",
+    } | changes
+
+
+def test_every_horse_is_registered_with_passport_and_chip(manager: Browser) -> None:
+    """Every horse, passport number, microchip if any: SI 2018/486 schedule 5, 6(9)."""
+    onyx = HorseFactory(name="Onyx")
+    HorseFactory(name="Acorn")
+    sent = {"horse": onyx.pk, "passport": "528-001", "microchip": "528 2100"}
+    for _ in range(2):
+        assert manager.post("/registers/horses/", sent).status_code == 302
+
+    page = manager.get("/registers/horses/").content.decode()
+
+    assert "528-001" in page
+    assert page.count("no passport") == 1
+    assert HorsePapers.objects.get().microchip == "528 2100"
+    assert AuditEntry.objects.filter(action="note papers").count() == 1
+
+
+def test_papers_that_end_are_warned_of_and_renewed(manager: Browser) -> None:
+    ines = InstructorFactory(person__first_name="Ines")
+    today = timezone.localdate()
+    for name, days in (("First aid", -1), ("Licence", 30), ("Safeguarding", 400)):
+        until = (today + timedelta(days=days)).isoformat()
+        manager.post(
+            "/registers/papers/",
+            {"instructor": ines.pk, "name": name, "expires_date": until},
+        )
+    page = manager.get("/registers/papers/").content.decode()
+    assert page.count("out of date") == 1
+    assert page.count("ends soon") == 1
+
+    manager.post(
+        "/registers/papers/",
+        {"instructor": ines.pk, "name": "first aid", "expires_date": "2099-01-01"},
+    )
+
+    assert InstructorPaper.objects.count() == 3
+    assert "out of date" not in manager.get("/registers/papers/").content.decode()
+
+
+def test_an_incident_is_noted_and_added_to(manager: Browser) -> None:
+    manager.post("/registers/incidents/", incident())
+    first = Incident.objects.get()
+    form = manager.get(f"/registers/incidents/?adds_to={first.pk}").content.decode()
+    assert 'value="Jon, with Ines"' in form
+
+    more = incident(adds_to=str(first.pk), what="Seen by a doctor: bruised")
+    assert manager.post("/registers/incidents/", more).status_code == 302
+
+    page = manager.get("/registers/incidents/").content.decode()
+    assert "added later" in page
+    assert "Seen by a doctor" in page
+    # An addition to an addition belongs to the first.
+    assert Incident.objects.latest("pk").adds_to == first
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"what": " "}, {"who": ""}, {"happened_at": "2999-01-01T10:00"}],
+)
+def test_an_incident_without_its_facts_is_refused(
+    manager: Browser, wrong: dict[str, str]
+) -> None:
+    assert manager.post("/registers/incidents/", incident(**wrong)).status_code == 409
+    assert not Incident.objects.exists()
+
+
+def test_nothing_in_a_register_can_be_deleted() -> None:
+    """Kept at least three years (general conditions of the same regulations): here
+    nothing is deleted at all."""
+    SchoolFactory()
+    one, ride = IncidentFactory(), RideFactory()
+    for delete in (one.delete, Incident.objects.all().delete):
+        with pytest.raises(IntegrityError, match="never_changed"), transaction.atomic():
+            delete()
+    for kept in (ride.horse, ride.lesson, ride.rider, ride.lesson.instructor):
+        with pytest.raises(ProtectedError):
+            kept.delete()
+    assert Ride.objects.filter(pk=ride.pk).exists()
+
+
+def test_each_register_is_taken_as_csv_without_formulas(manager: Browser) -> None:
+    HorseFactory(name="=Onyx")
+    manager.post("/registers/incidents/", incident())
+
+    horses = manager.get("/registers/horses.csv")
+    incidents = manager.get("/registers/incidents.csv").content.decode()
+
+    assert horses["Content-Type"].startswith("text/csv")
+    assert "'=Onyx" in horses.content.decode()
+    assert "6.20 m measured" in incidents
+    assert manager.get("/registers/papers.csv").status_code == 200
+
+
+def test_there_is_no_other_register(manager: Browser) -> None:
+    assert manager.get("/registers/pets/").status_code == 404
+    assert manager.get("/registers/pets.csv").status_code == 404
+
+
+@pytest.mark.parametrize("count", [1, 3])
+@pytest.mark.parametrize(("kind", "queries"), [("horses", 8), ("papers", 9)])
+def test_a_register_takes_the_same_queries_for_any_length(
+    manager: Browser, kind: str, queries: int, count: int, django_assert_num_queries
+) -> None:
+    for _ in range(count):
+        HorseFactory()
+        InstructorPaper.objects.create(
+            instructor=InstructorFactory(), name="Licence", expires_date="2099-01-01"
+        )
+
+    with django_assert_num_queries(queries):
+        manager.get(f"/registers/{kind}.csv")
