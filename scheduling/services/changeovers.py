@@ -75,20 +75,40 @@ def finish_changeover(
         fresh.note = note.strip() or fresh.note
         fresh.save(update_fields=["started_at", "done_at", "note"])
         fresh.moves.filter(ticked_at__isnull=True).update(ticked_at=now, ticked_by=by)
-        elements = [
-            move.now
-            for move in fresh.moves.order_by("position")
-            if move.now is not None
-        ]
-        # Told late, by a phone that was without signal, it does not undo what was
-        # seen on the line since.
-        if not Standing.objects.filter(line=fresh.line, as_of_at__gt=now).exists():
-            Standing.objects.update_or_create(
-                line=fresh.line,
-                defaults={"elements": elements, "as_of_at": now, "corrected_by": None},
-            )
+        _stands(fresh, now, corrected_by=None)
         record(by=by, at=now, action="finish", subject=fresh, after={"at": str(now)})
         return fresh
+
+
+def build_stands(*, changeover: Changeover, by: Account | None, now: datetime) -> None:
+    """Keep what a changeover builds as what stands, though its list is out of date.
+
+    It counts as a correction, so that the plan made without it is out of date too.
+    """
+    with transaction.atomic():
+        if _stands(changeover, now, corrected_by=by):
+            record(by=by, at=now, action="built", subject=changeover)
+
+
+def _stands(one: Changeover, now: datetime, *, corrected_by: Account | None) -> bool:
+    """Say what stands after a changeover, unless something newer was seen there.
+
+    Told late, by a phone that was without signal, it does not undo what was seen on
+    the line since.
+    """
+    if Standing.objects.filter(line=one.line, as_of_at__gt=now).exists():
+        return False
+    moves = one.moves.order_by("position")
+    elements = [move.now for move in moves if move.now is not None]
+    Standing.objects.update_or_create(
+        line=one.line,
+        defaults={
+            "elements": elements,
+            "as_of_at": now,
+            "corrected_by": corrected_by,
+        },
+    )
+    return True
 
 
 LONGEST_TROUBLE = 300

@@ -25,6 +25,7 @@ from scheduling.queries import (
 )
 from scheduling.services.changeovers import (
     UnableToReset,
+    build_stands,
     finish_changeover,
     name_of,
     report_trouble,
@@ -108,12 +109,18 @@ def _take(sent: Sent, by: Account | None, now: datetime) -> Press:
     one, move = _as_it_is_now(asked, sent.move)
     try:
         with transaction.atomic():
+            if sent.does == Does.DONE:
+                _check_same_steps(asked, one)
             became = _do(sent, one, move, by, pressed_at)
     except UnableToReset as refused:
         wordless = sent.does == Does.TROUBLE and not f"{sent.what}{sent.says}".strip()
         if wordless or sent.does == Does.PHOTO:
             raise
-        became = _Became(Outcome.KEPT, f"{refused.says} It is kept as a note.")
+        says = f"{refused.says} It is kept as a note."
+        if _was_built(sent, asked, one, pressed_at):
+            build_stands(changeover=asked, by=by, now=pressed_at)
+            says += " What was built is kept as what stands."
+        became = _Became(Outcome.KEPT, says)
     return Press.objects.create(
         uid=sent.uid,
         phone=sent.phone,
@@ -127,6 +134,15 @@ def _take(sent: Sent, by: Account | None, now: datetime) -> Press:
         received_at=now,
         outcome=became.outcome,
         says=became.says,
+    )
+
+
+def _was_built(sent: Sent, asked: Changeover, one: Changeover, at: datetime) -> bool:
+    """Say whether a Done that came too late tells what was built on its own day."""
+    return (
+        sent.does == Does.DONE
+        and one.done_at is None
+        and timezone.localtime(at).date() <= asked.plan.date
     )
 
 
@@ -182,6 +198,17 @@ def _do(
             )
             said = after.note == before
             return _Became(Outcome.ALREADY if said else Outcome.TAKEN)
+
+
+def _check_same_steps(asked: Changeover, one: Changeover) -> None:
+    """Refuse that all is done where the newest list asks for something else."""
+    if [step_key(m) for m in asked.moves.all()] != [
+        step_key(m) for m in one.moves.all()
+    ]:
+        raise UnableToReset(
+            "The plan of the day was changed and asks for other steps here: look at "
+            "the new list."
+        )
 
 
 def _start(one: Changeover, by: Account | None, at: datetime) -> _Became:

@@ -211,6 +211,16 @@ def test_a_tick_pressed_when_its_day_is_over_is_kept(changeover, renske):
     assert changeover.moves.get(position=1).ticked_at is None
 
 
+def test_done_pressed_when_its_day_is_over_tells_nothing_of_the_line(
+    changeover, renske
+):
+    sunday = BACK + timedelta(days=1)
+
+    take_press(sent=sent(changeover, "done", pressed_at=sunday), by=renske, now=sunday)
+
+    assert not Standing.objects.exists()
+
+
 def test_a_tick_of_yesterday_that_comes_today_is_taken(changeover, renske):
     sunday = BACK + timedelta(days=1)
 
@@ -286,6 +296,35 @@ class TestTheDayWasOrderedAnew:
 
         assert {one.outcome for one in taken} == {"kept"}
         assert "ordered anew" in taken[0].says
+
+    def test_done_by_the_old_list_is_not_done_by_another(self, changeover, renske):
+        new = successor(changeover, oxer(500))
+
+        press = take_press(sent=sent(changeover, "done"), by=renske, now=BACK)
+
+        new.refresh_from_db()
+        assert (press.outcome, new.done_at) == ("kept", None)
+        assert "asks for other steps here" in press.says
+        assert "What was built is kept as what stands." in press.says
+        standing = Standing.objects.get()
+        assert standing.elements == [cross(300), cross(1240)]
+        assert (standing.as_of_at, standing.corrected_by) == (at("09:45"), renske)
+
+    def test_what_was_seen_there_since_stays(self, changeover, renske):
+        successor(changeover, oxer(500))
+        Standing.objects.create(line=changeover.line, as_of_at=at("10:30"))
+
+        take_press(sent=sent(changeover, "done"), by=renske, now=BACK)
+
+        assert Standing.objects.get().elements == []
+
+    def test_done_by_the_same_steps_is_done_there(self, changeover, renske):
+        new = successor(changeover, cross(300), cross(1240))
+
+        press = take_press(sent=sent(changeover, "done"), by=renske, now=BACK)
+
+        new.refresh_from_db()
+        assert (press.outcome, new.done_at) == ("taken", at("09:45"))
 
     def test_without_any_list_it_is_kept(self, changeover, renske):
         DayPlan.objects.update(state="replaced")

@@ -1,5 +1,7 @@
 """Stages on the page: drawings, moves, minutes, and the row turned round."""
 
+from uuid import UUID
+
 import pytest
 from django.test import Client as Browser
 
@@ -7,11 +9,16 @@ from exercises.models import Exercise
 from exercises.services import load_library
 from school.models import Lesson, LessonGrid
 from school.services.grids import attach_grid
-from tests.clock import NOW
+from tests.clock import NOW, at
 from tests.factories.arenas import LineFactory, StorePieceFactory
 from tests.factories.lessons import LessonFactory, RideFactory
 from tests.factories.people import AccountFactory
-from tests.factories.plans import DayPlanFactory, PlannedLessonFactory
+from tests.factories.plans import (
+    ChangeoverFactory,
+    DayPlanFactory,
+    PlannedLessonFactory,
+    PressFactory,
+)
 from tests.factories.schools import SchoolFactory
 
 pytestmark = pytest.mark.django_db
@@ -152,6 +159,29 @@ def test_without_a_grid_a_horse_or_a_revision_there_are_no_stages(
     lesson.rides.update(horse=None)
     assert browser.get(f"/lessons/{lesson.pk}/stages/").status_code == 404
     assert browser.get("/exercises/empty-one/stages/").status_code == 404
+
+
+def test_the_instructor_sees_how_far_the_fences_are_and_what_is_the_trouble(
+    browser: Browser,
+) -> None:
+    lesson = lesson_with("bounce-pair")
+    one = ChangeoverFactory(
+        lesson=lesson,
+        plan=DayPlanFactory(state="published"),
+        note="A piece is broken: two cups",
+    )
+    PressFactory(changeover=one, does="photo", uid=UUID(int=99))
+    address = f"/lessons/{lesson.pk}/stages/"
+    browser.force_login(AccountFactory(person=lesson.instructor.person))
+
+    before = read(browser, address)
+    one.started_at = at("09:46")
+    one.save()
+
+    assert "not begun" in before
+    assert "two cups" in before
+    assert f"/photos/{UUID(int=99)}/" in before
+    assert "Started 09:46" in read(browser, address)
 
 
 @pytest.mark.parametrize("riders", [1, 3])

@@ -61,14 +61,8 @@ self.ResetQueue = (() => {
   const life = uuid();
 
   async function add(press) {
-    const one = {
-      ...press,
-      uid: uuid(),
-      phone: await phone(),
-      at: Date.now(),
-      life,
-      ticks: Math.round(performance.now()),
-    };
+    const moment = { at: Date.now(), life, ticks: Math.round(performance.now()) };
+    const one = { ...press, ...moment, uid: uuid(), phone: await phone() };
     one.number = await on("presses", "readwrite", (store) => store.add(one));
     return one;
   }
