@@ -286,6 +286,17 @@ def photos_of_day(day: date) -> dict[tuple[int, int], list[Press]]:
     return found
 
 
+def changeovers_between(first: date, last: date) -> list[Changeover]:
+    """Return the changeovers of the published plans of some days, in order."""
+    return list(
+        changeovers_with_all().filter(
+            plan__date__gte=first,
+            plan__date__lte=last,
+            plan__state=DayPlan.State.PUBLISHED,
+        )
+    )
+
+
 def changeovers_of_groundsperson(
     groundsperson: Groundsperson, first: datetime, last: datetime
 ) -> list[Changeover]:

@@ -116,6 +116,34 @@ def marginal_costs(
     return Offers(base, tuple(offers))
 
 
+def reset_as_booked(
+    document: Mapping[str, Any],
+    *,
+    ask: Callable[[Mapping[str, Any]], dict[str, Any]] | None = None,
+) -> int | None:
+    """Return the least resets of a day with every lesson as booked [s].
+
+    None where the day as booked keeps no plan.
+
+    Parameters
+    ----------
+    document
+        A day file in which every lesson is booked.
+    ask
+        As in `marginal_costs`.
+
+    Raises
+    ------
+    InvalidDay
+        If the day file is refused.
+    """
+    day = read_day(document)
+    slots = _booked(day, len(day.lessons))
+    if slots is None:
+        return None
+    return _Lookup(document, {}, Settled(day), ask or ask_the_engine).least(slots, None)
+
+
 def ask_the_engine(document: Mapping[str, Any]) -> dict[str, Any]:
     """Return the plan of a day as booked: what is asked where nothing else tells."""
     return order_day(document, seconds=2, as_booked=True)

@@ -1,5 +1,6 @@
 """The day by arena, and the plan that orders it."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
@@ -9,8 +10,9 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from scheduling.models import DayPlan
+from scheduling.models import Changeover, DayPlan
 from scheduling.queries import (
+    changeovers_between,
     changeovers_of_day,
     draft_of_day,
     kept_presses,
@@ -19,13 +21,31 @@ from scheduling.queries import (
 )
 from scheduling.services.news import progress_words
 from scheduling.services.plans import UnableToPublish, publish_plan
-from scheduling.web.day_picture import draw_day
-from school.models import Arena, ArenaClosure, School
+from scheduling.web.board_picture import (
+    Column,
+    Scale,
+    Teacher,
+    draw_board,
+    draw_teachers,
+    hours_shown,
+)
+from school.enums import LessonState
+from school.models import (
+    Account,
+    Arena,
+    ArenaClosure,
+    Instructor,
+    InstructorHours,
+    Lesson,
+    School,
+)
 from school.permissions import is_manager, is_staff_of_yard
 from school.queries.horses import horse_loads
-from school.queries.lessons import day_bounds, lessons_of_day
+from school.queries.lessons import day_bounds, lessons_between, lessons_of_day
 from school.queries.schools import the_school
+from school.services.lesson_changes import last_action
 from school.services.lessons import UnableToBook
+from school.services.refusals import hour
 from school.web.access import account_of, allowed
 
 
@@ -60,6 +80,9 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
     rows += [(one.starts_at, "reset", one, progress_words(one)) for one in changeovers]
     photos = photos_of_day(when)
     published, draft = published_plan(when), draft_of_day(when)
+    manager = is_manager(account_of(request))
+    columns = columns_of([when], arenas, lessons, changeovers, closures, zone)
+    scale = Scale(*hours_shown(columns, zone))
     context = {
         "day": when,
         "before": when - timedelta(days=1),
@@ -70,7 +93,11 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
             for one in changeovers
             if one.note
         ],
-        "picture": draw_day(when, zone, arenas, lessons, changeovers, closures),
+        "picture": draw_board(
+            columns, zone, scale, title=f"The day {when.isoformat()}", manager=manager
+        ),
+        "teachers": draw_teachers(_teachers(when, lessons), when, zone, scale),
+        "undo": _undo(account_of(request)) if manager else None,
         "rows": sorted(rows, key=lambda row: (str(row[0]), row[1] == "lesson")),
         "closures": closures,
         "published": published,
@@ -83,12 +110,131 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
             for one in horse_loads(when, zone, tacked_min=school.tacked_up_min)
             if one.lessons
         ],
-        "manager": is_manager(account_of(request)),
+        "manager": manager,
         "refusal": refusal,
     }
     return render(
         request, "scheduling/day.html", context, status=409 if refusal else 200
     )
+
+
+def columns_of(
+    days: list[date],
+    arenas: list[Arena],
+    lessons: list[Lesson],
+    changeovers: list[Changeover],
+    closures: list[ArenaClosure],
+    zone: ZoneInfo,
+) -> list[Column]:
+    """Return every arena on every day, in order, with what is in it."""
+
+    def on(one: Lesson | Changeover, day: date) -> bool:
+        return one.starts_at.astimezone(zone).date() == day
+
+    columns = []
+    for day in days:
+        first, last = day_bounds(day, zone)
+        columns += [
+            Column(
+                day,
+                arena,
+                [x for x in lessons if x.arena_id == arena.pk and on(x, day)],
+                [x for x in changeovers if x.line.arena_id == arena.pk and on(x, day)],
+                [
+                    x
+                    for x in closures
+                    if x.arena_id == arena.pk
+                    and x.closed_from < last
+                    and x.closed_to > first
+                ],
+            )
+            for arena in arenas
+        ]
+    return columns
+
+
+def _teachers(day: date, lessons: list[Lesson]) -> list[Teacher]:
+    """Return who teaches or could teach on a day, in two queries."""
+    hours: dict[int, list[InstructorHours]] = {}
+    for one in InstructorHours.objects.order_by("from_at", "pk"):
+        hours.setdefault(one.instructor_id, []).append(one)
+    teachers = []
+    for teacher in Instructor.objects.select_related("person").order_by(
+        "person__first_name", "pk"
+    ):
+        its = [one for one in lessons if one.instructor_id == teacher.pk]
+        known = hours.get(teacher.pk, [])
+        today = [one for one in known if one.weekday == day.weekday()]
+        if its or today:
+            teachers.append(Teacher(teacher.person.first_name, today, its))
+    return teachers
+
+
+def _undo(account: Account) -> dict[str, object] | None:
+    """Say what somebody did last on the board and may take back."""
+    entry = last_action(account, timezone.now())
+    if entry is None:
+        return None
+    after = entry.after or {}
+    did = "changed"
+    if entry.before is None:
+        did = "booked"
+    elif after.get("state") == LessonState.CANCELLED:
+        did = "cancelled"
+    return {"entry": entry.pk, "says": f"{after['title']}, {did} at {hour(entry.at)}"}
+
+
+WEEK = Scale(8, 20, minute=0.8, column=78, fine=False)
+
+
+@allowed(is_staff_of_yard)
+def week_page(request: HttpRequest, day: str) -> HttpResponse:
+    """Show seven days from a Monday, each with all arenas."""
+    asked = read_day_or_404(day)
+    monday = asked - timedelta(days=asked.weekday())
+    days = [monday + timedelta(days=n) for n in range(7)]
+    zone = ZoneInfo(the_school().zone)
+    first, last = day_bounds(days[0], zone)[0], day_bounds(days[-1], zone)[1]
+    arenas = list(Arena.objects.order_by("name"))
+    lessons = lessons_between(first, last)
+    changeovers = changeovers_between(days[0], days[-1])
+    closures = list(
+        ArenaClosure.objects.filter(closed_from__lt=last, closed_to__gt=first).order_by(
+            "closed_from", "pk"
+        )
+    )
+    columns = columns_of(days, arenas, lessons, changeovers, closures, zone)
+    first_hour, last_hour = hours_shown(columns, zone)
+    scale = replace(WEEK, first_hour=first_hour, last_hour=last_hour)
+    context = {
+        "days": [_day_in_words(one, lessons, changeovers, zone) for one in days],
+        "monday": monday,
+        "before": monday - timedelta(days=7),
+        "after": monday + timedelta(days=7),
+        "picture": draw_board(
+            columns,
+            zone,
+            scale,
+            title=f"The week of {monday.isoformat()}",
+            manager=is_manager(account_of(request)),
+        ),
+        "closures": closures,
+        "manager": is_manager(account_of(request)),
+    }
+    return render(request, "scheduling/week.html", context)
+
+
+def _day_in_words(
+    day: date, lessons: list[Lesson], changeovers: list[Changeover], zone: ZoneInfo
+) -> dict[str, object]:
+    """Return a day's lessons and the minutes of its changeovers."""
+    seconds = sum(
+        int((one.ends_at - one.starts_at).total_seconds())
+        for one in changeovers
+        if one.plan.date == day
+    )
+    its = [one for one in lessons if one.starts_at.astimezone(zone).date() == day]
+    return {"day": day, "lessons": its, "reset_min": _minutes(seconds)}
 
 
 def _minutes(seconds: int) -> int:

@@ -1,6 +1,7 @@
 from django.urls import path
 
 from scheduling.web import (
+    board,
     build_sheets,
     changeovers,
     day_links,
@@ -34,6 +35,11 @@ urlpatterns = [
     ),
     path("lessons/<int:pk>/stages/", stages.lesson_stages, name="lesson-stages"),
     path("day/<str:day>/", days.day_page, name="day"),
+    path("week/<str:day>/", days.week_page, name="week"),
+    path("board/lessons/<int:pk>/", board.board_lesson, name="board-lesson"),
+    path("board/lessons/<int:pk>/try/", board.preview_change, name="board-try"),
+    path("board/lessons/<int:pk>/change/", board.change, name="board-change"),
+    path("board/undo/", board.undo, name="board-undo"),
     path("find-a-time/", slots.find, name="find-time"),
     path("planner/<str:day>/", planner.planner_page, name="planner"),
     path("planner/<str:day>/what-if/", what_if.what_if_page, name="what-if"),

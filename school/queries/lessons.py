@@ -38,7 +38,11 @@ def booked_rides(lesson: Lesson) -> list[Ride]:
 
 def lessons_of_day(day: date, zone: ZoneInfo) -> list[Lesson]:
     """Return the lessons of a local day that are not cancelled, by start."""
-    first, last = day_bounds(day, zone)
+    return lessons_between(*day_bounds(day, zone))
+
+
+def lessons_between(first: datetime, last: datetime) -> list[Lesson]:
+    """Return the lessons between two moments that are not cancelled, by start."""
     return list(
         lessons_with_all()
         .filter(starts_at__gte=first, starts_at__lt=last)

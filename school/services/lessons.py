@@ -24,6 +24,7 @@ from school.services.audit import record, snapshot
 from school.services.invitations import lesson_changed, lessons_changed
 from school.services.locks import take_turn
 from school.services.refusals import UnableToBook, clock, refusal_of
+from school.services.seen import check_seen
 from school.services.welfare import Told
 
 __all__ = [
@@ -33,6 +34,7 @@ __all__ = [
     "cancel_lesson",
     "move_lesson",
     "move_lessons",
+    "restore_lesson",
     "set_state",
 ]
 
@@ -196,13 +198,7 @@ def move_lesson(
     """Move a lesson; refused if somebody changed it after `version` was seen."""
     with transaction.atomic():
         fresh = Lesson.objects.select_for_update().get(pk=lesson.pk)
-        if fresh.version != version:
-            raise UnableToBook(
-                "changed-meanwhile",
-                f"{fresh.title} was changed while you looked: it is now at "
-                f"{clock(fresh.starts_at)} in {fresh.arena}. Look again, then move it.",
-                lesson=fresh.pk,
-            )
+        check_seen(fresh, version)
         move = Move(fresh, starts_at, arena, minutes)
         return move_lessons(moves=[move], by=by, now=now, overrule=overrule)[0]
 
@@ -394,6 +390,32 @@ def cancel_lesson(
         )
 
 
+def restore_lesson(
+    *, lesson: Lesson, state: str, by: Account | None, now: datetime
+) -> Lesson:
+    """Take the cancelling of a lesson back, if all it held is still to be had."""
+    try:
+        with transaction.atomic():
+            fresh = Lesson.objects.select_for_update().get(pk=lesson.pk)
+            if fresh.state != LessonState.CANCELLED:
+                return fresh
+            _take_turn([fresh])
+            fresh.state = state
+            told = _check_moved(fresh)
+            zone = school_zone()
+            welfare.refuse(
+                told, fresh.starts_at, zone, overrule="", by=by, lesson=fresh.pk
+            )
+            fresh.state = LessonState.CANCELLED
+            return _change_state(fresh, state, "", by, now, action="restore")
+    except UnableToBook as error:
+        raise UnableToBook(
+            "not-restored",
+            f"{lesson.title} can't be taken back into the day: {error.says}",
+            lesson=lesson.pk,
+        ) from error
+
+
 def _change_state(
     lesson: Lesson,
     state: str,
@@ -402,6 +424,7 @@ def _change_state(
     now: datetime,
     *,
     tell: bool = True,
+    action: str = "",
 ) -> Lesson:
     before = snapshot(lesson)
     lesson.state = state
@@ -418,7 +441,7 @@ def _change_state(
     record(
         by=by,
         at=now,
-        action=state,
+        action=action or state,
         subject=lesson,
         before=before,
         after=snapshot(lesson),

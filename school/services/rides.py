@@ -1,6 +1,7 @@
 """Who rides whom in a lesson."""
 
 from datetime import datetime
+from typing import Any
 
 from django.db import IntegrityError, transaction
 
@@ -96,20 +97,27 @@ def cancel_ride(
 def change_horse(
     *,
     ride: Ride,
-    horse: Horse,
+    horse: Horse | None,
     by: Account | None,
     now: datetime,
+    tell: bool = True,
+    before: dict[str, Any] | None = None,
     overrule: str = "",
 ) -> Ride:
-    """Give a rider another horse; `overrule` goes against rules of its work."""
+    """Give a rider another horse, or none yet.
+
+    `before` is the ride as it was, where its horse was let go in the same
+    transaction; with `tell` false the caller tells of all it changes at once;
+    `overrule` goes against rules of the horse's work.
+    """
     try:
         with transaction.atomic():
             lesson = Lesson.objects.select_for_update().get(pk=ride.lesson_id)
-            take_turn(horses=[horse.pk])
+            take_turn(horses=[horse.pk if horse else None])
             fresh = Ride.objects.select_related("rider__person").get(pk=ride.pk)
             told = _told(lesson, fresh.rider, horse, but=(lesson.pk,))
             _refuse(told, lesson, overrule, by)
-            before = snapshot(fresh)
+            was = before or snapshot(fresh)
             fresh.horse = horse
             fresh.save()
             welfare.keep(told, lesson, overrule=overrule, by=by, now=now)
@@ -119,10 +127,11 @@ def change_horse(
                 at=now,
                 action="change horse",
                 subject=fresh,
-                before=before,
+                before=was,
                 after=snapshot(fresh),
             )
-            lesson_changed(lesson=lesson, now=now)
+            if tell:
+                lesson_changed(lesson=lesson, now=now)
             return fresh
     except IntegrityError as error:
         raise refusal_of(error) from error

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scheduling.dayplan import chains, marginal, timing
 from scheduling.dayplan import settled as settled_module
 from scheduling.dayplan.document import read_day
-from scheduling.dayplan.marginal import Why, fixed_at, marginal_costs
+from scheduling.dayplan.marginal import Why, fixed_at, marginal_costs, reset_as_booked
 from scheduling.dayplan.settled import Known, Settled
 from tests.scheduling.days import (
     arena,
@@ -355,3 +355,21 @@ def test_a_row_that_must_stay_has_one_place_on_its_line() -> None:
     assert [(one.mirrored, one.first_cm, one.count) for one in runs] == [
         (False, 800, 1)
     ]
+
+
+@given(st.integers(0, 100_000), st.sampled_from([1, 2]))
+def test_the_resets_of_a_day_as_booked_are_those_of_its_plan(
+    seed: int, lines: int
+) -> None:
+    document = booked_as_planned(seed, lines)
+    if document is None:
+        return
+    plan = ordered(document, as_booked=True)
+
+    found = reset_as_booked(document)
+
+    assert found == (None if plan["status"] == "impossible" else plan["reset_s"])
+
+
+def test_a_day_that_is_booked_twice_over_keeps_no_plan() -> None:
+    assert reset_as_booked(day(lesson("a", "09:00"), lesson("b", "09:00"))) is None

@@ -136,7 +136,7 @@ def test_the_day_takes_a_constant_number_of_queries(
     published(n)
     manager.get(DAY)
 
-    with django_assert_num_queries(17):
+    with django_assert_num_queries(20):
         manager.get(DAY)
 
 
