@@ -223,7 +223,7 @@ def _window(
     """Return the first and last start, with what forbids others taken off."""
     if lesson.window_from is None or lesson.window_to is None:
         return start, start
-    if lesson.state in {"running", "done"}:
+    if lesson.state == "running":
         return start, start
     first = _local(rows, lesson.window_from)
     last = min(_local(rows, lesson.window_to), DAY_MIN - minutes)

@@ -168,6 +168,7 @@ class MessageKind(TextChoices):
     REMINDER = "reminder", "Reminder"
     STILL_BOOKED = "still-booked", "Said no too late"
     OFFER = "offer", "Place offered from the waiting list"
+    OFFER_GONE = "offer-gone", "Offered place gone"
     ENDS_SOON = "ends-soon", "Credit or pack ends soon"
 
 
@@ -210,6 +211,7 @@ class OfferState(TextChoices):
     OPEN = "open", "Offered"
     TAKEN = "taken", "Taken"
     DECLINED = "declined", "Declined"
+    GONE = "gone", "Place gone"
 
 
 class ReplyState(TextChoices):

@@ -212,6 +212,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 300.0 if SERVED else 60.0,
         "options": {"expires": 300},
     },
+    "finish-lessons": {
+        "task": "school.tasks.finish_lessons",
+        "schedule": 600.0,
+        "options": {"expires": 600},
+    },
     "carry-out-runs": {
         "task": "scheduling.tasks.carry_out_runs",
         "schedule": 3.0 if SERVED else 1.0,

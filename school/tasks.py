@@ -5,7 +5,7 @@ from typing import Any
 from celery import shared_task
 from django.utils import timezone
 
-from school.services import endings, inbox, mailbox, reminders
+from school.services import endings, inbox, lessons, mailbox, reminders
 from school.services.messages import Delivered, deliver_due
 from school.services.table_files import forget_old_files
 
@@ -36,6 +36,14 @@ def write_reminders(**unknown: Any) -> None:
     written = reminders.write_reminders(now=now) + endings.write_endings(now=now)
     if written:
         log.info("reminders: %s written", written)
+
+
+@shared_task
+def finish_lessons(**unknown: Any) -> None:
+    """Note the lessons of the days that are over as done."""
+    done = lessons.finish_lessons(now=timezone.now())
+    if done:
+        log.info("lessons: %s done", done)
 
 
 @shared_task

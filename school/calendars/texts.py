@@ -63,6 +63,7 @@ def default_words(kind: str) -> Words:
         MessageKind.REMINDER: _reminder,
         MessageKind.STILL_BOOKED: _still_booked,
         MessageKind.OFFER: _offer,
+        MessageKind.OFFER_GONE: _offer_gone,
         MessageKind.ENDS_SOON: _ends_soon,
     }[MessageKind(kind)]()
     return Words(subject, "\n\n".join([_("Hello {guardian},"), *parts]))
@@ -212,6 +213,19 @@ def _still_booked() -> list[str]:
         _("Give it back all the same, or keep it: {link}"),
         _("Telephone: {phone}"),
         "{caution}",
+    ]
+
+
+def _offer_gone() -> list[str]:
+    return [
+        _("No longer free: a place for {who}, {short_day} {start}"),
+        _(
+            "The place offered to {who} at {school} on {day} at {start} is no longer "
+            "free. {who} stays on the waiting list and is offered the next one that "
+            "fits."
+        ),
+        _("All your lessons: {page}"),
+        _("Telephone: {phone}"),
     ]
 
 

@@ -1,13 +1,15 @@
 """Rules over several rows that the database keeps, whoever writes.
 
 No arena, horse or person is held twice at once; no ride on a horse under age,
-none beyond a lesson's places; no line longer than its arena. PostgreSQL keeps
+none beyond a lesson's places; no line longer than its arena; no pack pays for more
+lessons than it has. PostgreSQL keeps
 the first with an exclusion constraint, SQLite with triggers, since its one
 writer at a time leaves no race.
 
 A migration that alters one of the guarded tables calls `drop_guards` before
 and `install_guards` after: SQLite rebuilds a table to alter it, and its
-triggers are gone with the old one.
+triggers are gone with the old one. Those of packs stand by themselves
+(`install_pack_guards`), since their tables came later.
 """
 
 from pathlib import Path
@@ -26,6 +28,16 @@ def drop_guards(apps: Any, schema_editor: Any) -> None:
     _run(schema_editor, "drop")
 
 
+def install_pack_guards(apps: Any, schema_editor: Any) -> None:
+    """Create the guards of packs; for a migration's RunPython."""
+    _run(schema_editor, "packs_install")
+
+
+def drop_pack_guards(apps: Any, schema_editor: Any) -> None:
+    """Drop the guards of packs; for a migration's RunPython."""
+    _run(schema_editor, "packs_drop")
+
+
 def _run(schema_editor: Any, action: str) -> None:
     vendor = schema_editor.connection.vendor
     text = (SQL / f"{vendor}_{action}.sql").read_text()
@@ -33,6 +45,7 @@ def _run(schema_editor: Any, action: str) -> None:
         schema_editor.execute(text, params=None)
         return
     # SQLite's driver takes one statement at a time; blank lines part them.
-    for statement in text.split("\n\n") if action == "install" else text.split("\n"):
+    parted = "\n\n" if action.endswith("install") else "\n"
+    for statement in text.split(parted):
         if statement.strip():
             schema_editor.execute(statement, params=None)

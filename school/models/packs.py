@@ -14,6 +14,9 @@ class LessonPack(models.Model):
     lessons = models.PositiveSmallIntegerField()
     bought_date = models.DateField()
     expires_date = models.DateField(help_text="The last day it pays for")
+    token = models.UUIDField(
+        null=True, unique=True, help_text="Of the form, so that two presses make one"
+    )
 
     class Meta:
         constraints = [
@@ -55,6 +58,9 @@ class MakeUpCredit(models.Model):
         related_name="paid_by_credit",
     )
     used_at = models.DateTimeField(null=True, blank=True)
+    token = models.UUIDField(
+        null=True, unique=True, help_text="Of the form, so that two presses make one"
+    )
 
     class Meta:
         constraints = [

@@ -15,7 +15,7 @@ from school.enums import (
 from school.models import Client, Invitation, Lesson, LessonSeries, Ride, School
 from school.queries.schools import the_school
 from school.services.outbox import tell
-from school.services.packs import settle_lesson
+from school.services.packs import lock_payers, settle_lesson
 from school.services.weekly import sync_weekly
 
 _TOLD = {LessonState.BOOKED, LessonState.CONFIRMED}
@@ -36,7 +36,9 @@ def lessons_changed(*, lessons: Iterable[Lesson], now: datetime) -> None:
     """Write what must be told of several lessons, of a series only once."""
     school = the_school()
     series: set[int] = set()
-    for lesson in lessons:
+    changed = list(lessons)
+    lock_payers(changed)
+    for lesson in changed:
         # Whatever changes a place passes here, so what has paid it follows.
         settle_lesson(lesson=lesson, now=now)
         if lesson.state in {LessonState.RUNNING, LessonState.DONE}:

@@ -18,11 +18,13 @@ from school.models import (
     Ride,
     Rider,
 )
+from school.queries.lessons import day_bounds
 from school.queries.schools import school_zone
 from school.services import checks, welfare
 from school.services.audit import record, snapshot
 from school.services.invitations import lesson_changed, lessons_changed
 from school.services.locks import take_turn
+from school.services.offer_ends import close_offers
 from school.services.refusals import UnableToBook, clock, refusal_of
 from school.services.seen import check_seen
 from school.services.welfare import Told
@@ -32,6 +34,7 @@ __all__ = [
     "UnableToBook",
     "book_lesson",
     "cancel_lesson",
+    "finish_lessons",
     "move_lesson",
     "move_lessons",
     "restore_lesson",
@@ -44,6 +47,9 @@ _NEXT = {
     LessonState.CONFIRMED: {LessonState.RUNNING},
     LessonState.RUNNING: {LessonState.DONE},
 }
+
+MOST_AT_ONCE = 500
+"""Lessons that are noted as done in one round."""
 
 
 def book_lesson(
@@ -281,6 +287,13 @@ def _place(lesson: Lesson, move: Move, now: datetime) -> None:
             "it is.",
             lesson=lesson.pk,
         )
+    if lesson.state in HOLDING_STATES and lesson.ends_at <= now:
+        raise UnableToBook(
+            "past",
+            f"{lesson.title} is over since {clock(lesson.ends_at)} and stays where it "
+            "was.",
+            lesson=lesson.pk,
+        )
     length = lesson.ends_at - lesson.starts_at
     if move.minutes is not None:
         length = timedelta(minutes=move.minutes)
@@ -363,6 +376,24 @@ def set_state(
         return _change_state(fresh, state, "", by, now)
 
 
+def finish_lessons(*, now: datetime) -> int:
+    """Note the lessons of the days that are over as done; return how many.
+
+    Until the day is over its instructor may still say what was ridden.
+    """
+    zone = school_zone()
+    midnight, _ = day_bounds(now.astimezone(zone).date(), zone)
+    with transaction.atomic():
+        over = Lesson.objects.select_for_update().filter(
+            ends_at__lte=midnight,
+            state__in=[LessonState.BOOKED, LessonState.CONFIRMED, LessonState.RUNNING],
+        )
+        done = list(over.order_by("ends_at", "pk")[:MOST_AT_ONCE])
+        for lesson in done:
+            _change_state(lesson, LessonState.DONE, "", None, now, tell=False)
+        return len(done)
+
+
 def cancel_lesson(
     *,
     lesson: Lesson,
@@ -371,7 +402,7 @@ def cancel_lesson(
     now: datetime,
     tell: bool = True,
 ) -> Lesson:
-    """Cancel a lesson; doing it twice is harmless."""
+    """Cancel a lesson that has not begun; doing it twice is harmless."""
     if not reason.strip():
         raise UnableToBook("reason", "Say why the lesson is cancelled.", field="reason")
     with transaction.atomic():
@@ -383,6 +414,13 @@ def cancel_lesson(
                 "state",
                 f"{fresh.title} is {fresh.get_state_display().lower()}; it can't be "
                 "cancelled any more.",
+                lesson=fresh.pk,
+            )
+        if fresh.starts_at <= now and fresh.state in HOLDING_STATES:
+            raise UnableToBook(
+                "past",
+                f"{fresh.title} began at {clock(fresh.starts_at)}: what has been "
+                "ridden stays as it was.",
                 lesson=fresh.pk,
             )
         return _change_state(
@@ -446,6 +484,7 @@ def _change_state(
         before=before,
         after=snapshot(lesson),
     )
+    close_offers(lesson=lesson, now=now)
     if tell:
         lesson_changed(lesson=lesson, now=now)
     return lesson

@@ -24,7 +24,12 @@ LEASE = timedelta(minutes=5)
 
 LONGEST_WAIT = timedelta(hours=6)
 
-_WORDS = {MessageKind.REMINDER, MessageKind.STILL_BOOKED, MessageKind.OFFER}
+_WORDS = {
+    MessageKind.REMINDER,
+    MessageKind.STILL_BOOKED,
+    MessageKind.OFFER,
+    MessageKind.OFFER_GONE,
+}
 
 MOST_TRIES = 12
 """Tries of one mail, over a little more than a day, before a person must look."""
@@ -129,6 +134,8 @@ def _holds(message: OutboxMessage, now: datetime) -> bool:
     """Say whether a mail of words still has something to speak of."""
     if message.kind not in _WORDS or message.lesson is None:
         return True
+    if message.kind == MessageKind.OFFER_GONE:
+        return message.lesson.starts_at > now
     booked = message.lesson.rides.filter(
         rider__client=message.client_id, state=RideState.BOOKED
     )

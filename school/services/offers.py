@@ -16,6 +16,7 @@ from school.models import Account, Lesson, Ride, WaitingOffer, WaitingWish
 from school.queries.schools import the_school
 from school.services.answers import UnableToAnswer, give_back
 from school.services.audit import record, snapshot
+from school.services.offer_ends import offer_key
 from school.services.outbox import remind
 from school.services.refusals import UnableToBook, clock
 from school.services.rides import add_ride
@@ -67,7 +68,7 @@ def offer_place(
             remind(
                 client=client,
                 lesson=fresh,
-                once=f"offer {offer.pk}",
+                once=offer_key(offer),
                 told=told | {"names": [wish.rider.person.first_name]},
                 now=now,
                 kind=MessageKind.OFFER,
@@ -101,6 +102,12 @@ def take_offer(*, offer: WaitingOffer, now: datetime) -> Ride:
         wish, lesson = fresh.wish, fresh.lesson
         if fresh.state == OfferState.TAKEN:
             return Ride.objects.get(lesson=lesson, rider=wish.rider)
+        if fresh.state == OfferState.GONE:
+            raise UnableToAnswer(
+                "full",
+                f"Somebody was quicker: the place in {lesson.title} is gone. You stay "
+                "on the waiting list.",
+            )
         if fresh.state != OfferState.OPEN or fresh.ends_at <= now:
             raise UnableToAnswer(
                 "lapsed",
@@ -108,9 +115,9 @@ def take_offer(*, offer: WaitingOffer, now: datetime) -> Ride:
                 "You stay on the waiting list.",
             )
         _check_open(lesson, now)
-        ride = add_ride(lesson=lesson, rider=wish.rider, horse=None, by=None, now=now)
         fresh.state, fresh.state_at = OfferState.TAKEN, now
         fresh.save()
+        ride = add_ride(lesson=lesson, rider=wish.rider, horse=None, by=None, now=now)
         wish.state, wish.state_at = WishState.MET, now
         wish.save()
         wish.offers.filter(state=OfferState.OPEN).update(

@@ -1,6 +1,8 @@
 """What is paid in advance: packs of lessons, and credits for lessons to make up."""
 
+from collections.abc import Iterable
 from datetime import date, datetime, timedelta
+from uuid import UUID, uuid4
 
 from django.db import transaction
 from django.db.models import Count, F
@@ -30,8 +32,9 @@ def sell_pack(
     expires_date: date,
     by: Account | None,
     now: datetime,
+    token: UUID | None = None,
 ) -> LessonPack:
-    """Note a pack of lessons that a client paid."""
+    """Note a pack of lessons that a client paid; once for a form's token."""
     if not name.strip():
         raise UnableToBook("name", "Give the pack a name.", field="name")
     if not 1 <= lessons <= 100:
@@ -43,15 +46,25 @@ def sell_pack(
             "expires", "A pack ends after the day it is bought.", field="expires_date"
         )
     with transaction.atomic():
-        pack = LessonPack.objects.create(
-            client=client,
-            name=name.strip(),
-            lessons=lessons,
-            bought_date=bought_date,
-            expires_date=expires_date,
+        pack, new = LessonPack.objects.get_or_create(
+            **_once(token),
+            defaults={
+                "client": client,
+                "name": name.strip(),
+                "lessons": lessons,
+                "bought_date": bought_date,
+                "expires_date": expires_date,
+            },
         )
-        record(by=by, at=now, action="sell pack", subject=pack, after=snapshot(pack))
+        if new:
+            after = snapshot(pack)
+            record(by=by, at=now, action="sell pack", subject=pack, after=after)
         return pack
+
+
+def _once(token: UUID | None) -> dict[str, UUID]:
+    """Return what a form's row is known by; a new token where it came by no form."""
+    return {"token": token or uuid4()}
 
 
 def give_credit(
@@ -61,28 +74,45 @@ def give_credit(
     expires_date: date,
     by: Account | None,
     now: datetime,
+    token: UUID | None = None,
 ) -> MakeUpCredit:
-    """Give a client a lesson to make up, by hand."""
+    """Give a client a lesson to make up, by hand; once for a form's token."""
     if not reason.strip():
         raise UnableToBook("reason", "Say what the credit is for.", field="reason")
     with transaction.atomic():
-        credit = MakeUpCredit.objects.create(
-            client=client,
-            reason=reason.strip()[:120],
-            given_at=now,
-            expires_date=expires_date,
+        credit, new = MakeUpCredit.objects.get_or_create(
+            **_once(token),
+            defaults={
+                "client": client,
+                "reason": reason.strip()[:120],
+                "given_at": now,
+                "expires_date": expires_date,
+            },
         )
-        record(by=by, at=now, action="credit", subject=credit, after=snapshot(credit))
+        if new:
+            after = snapshot(credit)
+            record(by=by, at=now, action="credit", subject=credit, after=after)
         return credit
+
+
+def lock_payers(lessons: Iterable[Lesson]) -> None:
+    """Make others wait who would spend what the same clients have paid.
+
+    All at once and in one order, so that no two wait for each other.
+    """
+    rides = Ride.objects.filter(lesson__in=[one.pk for one in lessons])
+    payers = Client.objects.filter(pk__in=rides.values("rider__client_id"))
+    list(payers.select_for_update(no_key=True).order_by("pk").values_list("pk"))
 
 
 def settle_lesson(*, lesson: Lesson, now: datetime) -> None:
     """Let packs and credits follow a lesson's rides; twice changes nothing.
 
-    Needs the transaction of the change. A ride that is booked is paid by a credit,
-    else by a pack, what ends first going first; a weekly lesson is paid with its
-    term. A place given back in the free time, or taken by the school, costs
-    nothing: what had paid it is free again, and a weekly lesson becomes a credit.
+    Needs the transaction of the change, and `lock_payers` before. A ride that is
+    booked is paid by a credit, else by a pack, what ends first going first; a weekly
+    lesson is paid with its term. A place given back in the free time, or taken by the
+    school, costs nothing: what had paid it is free again, and a weekly lesson becomes
+    a credit.
     """
     school = the_school()
     until = free_until(school, lesson.starts_at)

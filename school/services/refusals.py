@@ -48,6 +48,10 @@ _BY_RULE = {
         "horse-too-young",
         "The horse has not reached the school's least age on that day.",
     ),
+    "pack_not_overspent": (
+        "pack-used-up",
+        "The pack's last lesson went while you were booking. Book it once more.",
+    ),
     "ride_rider_once_a_lesson": ("rider-twice", "The rider is already in this lesson."),
     "ride_horse_once_a_lesson": ("horse-twice", "The horse is already in this lesson."),
 }

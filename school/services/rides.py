@@ -12,7 +12,8 @@ from school.services import checks, welfare
 from school.services.audit import record, snapshot
 from school.services.invitations import lesson_changed
 from school.services.locks import take_turn
-from school.services.refusals import UnableToBook, refusal_of
+from school.services.offer_ends import close_offers
+from school.services.refusals import UnableToBook, clock, refusal_of
 from school.services.welfare import Told
 
 
@@ -56,6 +57,7 @@ def add_ride(
             welfare.keep(told, fresh, overrule=overrule, by=by, now=now)
             _touch(fresh, now)
             record(by=by, at=now, action="book", subject=ride, after=snapshot(ride))
+            close_offers(lesson=fresh, now=now)
             if tell:
                 lesson_changed(lesson=fresh, now=now)
             return ride
@@ -74,6 +76,13 @@ def cancel_ride(
         fresh = Ride.objects.get(pk=ride.pk)
         if fresh.state == RideState.CANCELLED:
             return fresh
+        if lesson.starts_at <= now and lesson.state in HOLDING_STATES:
+            raise UnableToBook(
+                "past",
+                f"{lesson.title} began at {clock(lesson.starts_at)}: what has been "
+                "ridden stays as it was.",
+                lesson=lesson.pk,
+            )
         before = snapshot(fresh)
         fresh.state = RideState.CANCELLED
         fresh.cancelled_at = now

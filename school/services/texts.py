@@ -21,6 +21,7 @@ KEPT = {
     MessageKind.REMINDER: _TIMES,
     MessageKind.STILL_BOOKED: ("day", "start", "link", "caution"),
     MessageKind.OFFER: ("day", "start", "page", "caution"),
+    MessageKind.OFFER_GONE: ("day", "start", "page"),
     MessageKind.ENDS_SOON: ("paid", "until", "page"),
     MessageKind.CANCELLED: ("day", "start"),
     MessageKind.SERIES_CANCELLED: (),

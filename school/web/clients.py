@@ -1,5 +1,7 @@
 """Clients as the manager sees them: their link, and what they paid in advance."""
 
+from uuid import uuid4
+
 from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
@@ -17,7 +19,13 @@ from school.services.refusals import UnableToBook
 from school.web.access import account_of, allowed
 
 
+def token_field() -> forms.UUIDField:
+    """Return the hidden field by which two presses of a form are known as one."""
+    return forms.UUIDField(required=False, initial=uuid4, widget=forms.HiddenInput)
+
+
 class PackForm(forms.Form):
+    token = token_field()
     name = forms.CharField(max_length=80, initial="Ten lessons")
     lessons = forms.IntegerField(min_value=1, max_value=100, initial=10)
     expires_date = forms.DateField(
@@ -26,6 +34,7 @@ class PackForm(forms.Form):
 
 
 class CreditForm(forms.Form):
+    token = token_field()
     reason = forms.CharField(max_length=120, label="For what")
     expires_date = forms.DateField(
         label="Last day", widget=forms.DateInput(attrs={"type": "date"})
@@ -90,6 +99,7 @@ def add_pack(request: HttpRequest, pk: int) -> HttpResponse:
             lessons=form.cleaned_data["lessons"],
             bought_date=timezone.localdate(now),
             expires_date=form.cleaned_data["expires_date"],
+            token=form.cleaned_data["token"],
             by=account_of(request),
             now=now,
         )
@@ -109,6 +119,7 @@ def add_credit(request: HttpRequest, pk: int) -> HttpResponse:
         client=client,
         reason=form.cleaned_data["reason"],
         expires_date=form.cleaned_data["expires_date"],
+        token=form.cleaned_data["token"],
         by=account_of(request),
         now=timezone.now(),
     )

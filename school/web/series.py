@@ -19,12 +19,12 @@ from school.queries.schools import the_school
 from school.queries.series import days_of_series, riders_of_series, series_running
 from school.services.refusals import UnableToBook
 from school.services.series import (
-    change_series_from,
     end_series,
     join_series,
     leave_series,
     skip_days,
 )
+from school.services.series_changes import change_series_from
 from school.web.access import account_of, allowed
 from school.web.overruling import offer_to_overrule, reason_of
 from school.web.series_forms import (
@@ -109,9 +109,6 @@ def change(request: HttpRequest, pk: int, verb: str) -> HttpResponse:
     form = _form(request, series, verb)
     if not form.is_valid():
         return _show(request, series, tried={verb: form})
-    if _is_past(form.cleaned_data):
-        says = "What has been ridden stays as it was: choose today or a later day."
-        return _show(request, series, refusal=says, tried={verb: form})
     try:
         after, says = _VERBS[verb](request, series, form.cleaned_data, form)
     except UnableToBook as error:
@@ -119,15 +116,6 @@ def change(request: HttpRequest, pk: int, verb: str) -> HttpResponse:
         return _show(request, series, refusal=error.says, tried={verb: form}, more=more)
     messages.success(request, says)
     return redirect("series", pk=after.pk)
-
-
-def _is_past(data: Data) -> bool:
-    """Say whether a change would begin before today."""
-    days = [data.get("first_date"), data.get("day")]
-    if "first_date" not in data and data.get("last_date"):
-        # A series that ends on a day changes the days after it.
-        days.append(data["last_date"] + timedelta(days=1))
-    return any(day is not None and day < timezone.localdate() for day in days)
 
 
 def _form(request: HttpRequest, series: LessonSeries, verb: str) -> forms.Form:

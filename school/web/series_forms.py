@@ -8,7 +8,7 @@ from django import forms
 
 from school.enums import LessonKind, Work
 from school.models import Arena, Horse, Instructor, LessonSeries, Rider
-from school.services.series import SeriesPlan
+from school.services.series_parts import SeriesPlan
 
 
 def day_field(label: str, *, required: bool = True) -> forms.DateField:

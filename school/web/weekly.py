@@ -5,7 +5,8 @@ from datetime import date, datetime
 from school.models import Account, LessonSeries
 from school.queries.holidays import holidays_of
 from school.queries.schools import the_school
-from school.services.series import SeriesPlan, start_series
+from school.services.series import start_series
+from school.services.series_parts import SeriesPlan
 from school.web.forms import BookForm
 
 

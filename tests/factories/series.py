@@ -4,7 +4,8 @@ from datetime import date, time
 from typing import Any
 
 from school.models import LessonSeries
-from school.services.series import SeriesPlan, start_series
+from school.services.series import start_series
+from school.services.series_parts import SeriesPlan
 from tests.clock import NOW
 from tests.factories.arenas import ArenaFactory
 from tests.factories.people import InstructorFactory

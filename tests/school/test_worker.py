@@ -67,6 +67,8 @@ def test_an_embedded_school_does_what_celery_does_in_a_served_one():
     assert sorted(worker.work_of_table()) == [
         "carry-out-runs",
         "deliver-messages",
+        "finish-lessons",
+        "forget-tables",
         "read-mailbox",
         "write-reminders",
     ]

@@ -19,7 +19,8 @@ from school.models import Invitation, LessonSeries
 from school.services.invitations import lesson_changed
 from school.services.lessons import cancel_lesson, move_lesson
 from school.services.messages import deliver_due
-from school.services.series import change_series_from, start_series
+from school.services.series import start_series
+from school.services.series_changes import change_series_from
 from tests.clock import NOW, at
 from tests.factories.arenas import ArenaFactory
 from tests.factories.lessons import RideFactory

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from datetime import date, time
 from typing import Any
 
+from school.models import PackUse
 from tests.clock import NOW
 from tests.factories.lessons import RideFactory
 from tests.factories.packs import LessonPackFactory, MakeUpCreditFactory
@@ -22,6 +23,12 @@ def reply_twice() -> None:
     ReplyFactory(key=one.key)
 
 
+def pack_overspent() -> None:
+    pack = LessonPackFactory(lessons=1)
+    for _ in range(2):
+        PackUse.objects.create(pack=pack, ride=RideFactory(), used_at=NOW)
+
+
 def credit_for_itself() -> None:
     ride = RideFactory()
     MakeUpCreditFactory(given_for=ride, used_for=ride, used_at=NOW)
@@ -36,6 +43,7 @@ CLIENT_BREAKS: dict[str, Callable[[], Any]] = {
     "offer_made_before_it_ends": lambda: WaitingOfferFactory(ends_at=NOW),
     "offer_once_a_wish_and_lesson": offer_twice,
     "reply_once": reply_twice,
+    "pack_not_overspent": pack_overspent,
     "pack_name_filled": lambda: LessonPackFactory(name=""),
     "pack_lessons_in_range": lambda: LessonPackFactory(lessons=0),
     "pack_bought_before_it_expires": lambda: LessonPackFactory(

@@ -564,6 +564,7 @@ GUARDS = {
     "line_within_its_arena",
     "ride_horse_old_enough",
     "lesson_places_not_exceeded",
+    "pack_not_overspent",
     "revision_never_changed",
     "ride_log_never_changed",
     "incident_never_changed",

@@ -1,13 +1,18 @@
 """Two bookings from two connections at the same moment: one wins, one is told."""
 
+from datetime import timedelta
 from threading import Barrier, Thread
 
 import pytest
-from django.db import IntegrityError, OperationalError, connection
+from django.db import IntegrityError, OperationalError, connection, transaction
 
-from school.models import Lesson
+from school.models import Lesson, PackUse
+from school.services.invitations import lesson_changed
+from tests.clock import NOW, SATURDAY, at
 from tests.factories.lessons import LessonFactory, RideFactory
+from tests.factories.packs import LessonPackFactory
 from tests.factories.people import InstructorFactory
+from tests.factories.schools import SchoolFactory
 
 WRITERS = 8
 
@@ -78,3 +83,44 @@ def test_readers_of_sqlite_do_not_wait_for_its_writer() -> None:
         else:
             cursor.execute("SHOW default_transaction_isolation")
             assert cursor.fetchone() == ("read committed",)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_last_lesson_of_a_pack_is_spent_once_however_many_book_at_once() -> None:
+    SchoolFactory()
+    pack = LessonPackFactory(lessons=1)
+    rides = [
+        RideFactory(
+            rider__client=pack.client,
+            lesson__starts_at=at("09:00", SATURDAY + timedelta(days=n)),
+        )
+        for n in range(WRITERS)
+    ]
+
+    def write(ride):
+        return lambda: told(ride)
+
+    def told(ride) -> None:
+        with transaction.atomic():
+            lesson_changed(lesson=ride.lesson, now=NOW)
+
+    results = race([write(ride) for ride in rides])
+
+    assert results == ["won"] * WRITERS
+    assert PackUse.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_database_keeps_a_pack_from_being_overspent_by_itself() -> None:
+    pack = LessonPackFactory(lessons=2)
+    rides = [RideFactory() for _ in range(WRITERS)]
+
+    results = race(
+        [
+            lambda ride=ride: PackUse.objects.create(pack=pack, ride=ride, used_at=NOW)
+            for ride in rides
+        ]
+    )
+
+    assert results.count("won") == 2
+    assert all("pack_not_overspent" in one for one in results if one != "won")

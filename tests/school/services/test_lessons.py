@@ -24,6 +24,7 @@ from school.services.lessons import (
     UnableToBook,
     book_lesson,
     cancel_lesson,
+    finish_lessons,
     move_lesson,
     move_lessons,
     set_state,
@@ -38,6 +39,7 @@ from tests.factories.people import AccountFactory, InstructorFactory, RiderFacto
 from tests.factories.schools import SchoolFactory
 
 pytestmark = pytest.mark.django_db
+SUNDAY = date(2027, 3, 7)
 
 
 @pytest.fixture(autouse=True)
@@ -348,6 +350,52 @@ def test_a_lesson_asked_for_is_booked_only_where_there_is_room() -> None:
         set_state(lesson=lesson, state="booked", by=None, now=NOW)
 
     assert caught.value.code == "taken-meanwhile"
+
+
+def test_a_lesson_is_done_once_its_day_is_over() -> None:
+    over, to_come = LessonFactory(), LessonFactory(starts_at=at("09:00", SUNDAY))
+    off = LessonFactory(starts_at=at("15:00"), state="cancelled", state_reason="storm")
+
+    assert finish_lessons(now=at("23:59")) == 0
+    assert [finish_lessons(now=at("00:00", SUNDAY)) for _ in range(2)] == [1, 0]
+
+    for lesson in (over, to_come, off):
+        lesson.refresh_from_db()
+    assert (over.state, to_come.state, off.state) == ("done", "booked", "cancelled")
+    assert over.state_at == at("00:00", SUNDAY)
+    assert AuditEntry.objects.get().action == "done"
+    assert Occupancy.objects.filter(lesson_id=over.pk).count() == 2
+
+
+def test_a_lesson_that_is_over_does_not_move() -> None:
+    lesson = LessonFactory(title="Pony club")
+
+    with pytest.raises(UnableToBook, match="Pony club is over") as refused:
+        move_lesson(
+            lesson=lesson, starts_at=at("15:00"), version=1, by=None, now=at("10:00")
+        )
+
+    assert refused.value.code == "past"
+
+
+def test_a_lesson_that_has_begun_is_not_cancelled_and_gives_no_credit() -> None:
+    lesson = RideFactory(lesson__title="Pony club").lesson
+
+    with pytest.raises(UnableToBook, match="Pony club began at Sat 6 Mar") as refused:
+        cancel_lesson(lesson=lesson, reason="storm", by=None, now=at("09:00"))
+
+    assert refused.value.code == "past"
+    lesson.refresh_from_db()
+    assert lesson.state == "booked"
+
+
+def test_a_place_in_a_lesson_that_has_begun_is_not_given_back() -> None:
+    ride = RideFactory()
+
+    with pytest.raises(UnableToBook) as refused:
+        cancel_ride(ride=ride, reason="ill", by=None, now=at("09:30"))
+
+    assert refused.value.code == "past"
 
 
 def test_cancelling_twice_is_harmless_and_needs_a_reason() -> None:

@@ -7,11 +7,14 @@ import pytest
 from school.enums import OfferState, RideState, WishState
 from school.models import OutboxMessage, Ride
 from school.services.invitations import lesson_changed
+from school.services.lessons import cancel_lesson
 from school.services.messages import deliver_due
 from school.services.offers import decline_offer, offer_place, take_offer
 from school.services.refusals import UnableToBook
+from school.services.rides import add_ride
 from tests.clock import NOW
 from tests.factories.lessons import LessonFactory, RideFactory
+from tests.factories.people import RiderFactory
 from tests.factories.schools import SchoolFactory
 from tests.factories.waiting import WaitingOfferFactory, WaitingWishFactory
 
@@ -158,3 +161,73 @@ def test_what_can_not_be_offered_is_refused(why: str) -> None:
         offered(wish=wish, lesson=lesson, now=now)
 
     assert caught.value.code == why
+
+
+def test_the_losing_offers_are_closed_when_the_last_place_goes_and_told() -> None:
+    lesson = group(places=1)
+    first, second = (offered(lesson=lesson) for _ in range(2))
+    deliver_due(now=NOW)
+
+    take_offer(offer=first, now=NOW)
+    deliver_due(now=NOW)
+
+    second.refresh_from_db()
+    first.refresh_from_db()
+    assert (first.state, second.state) == (OfferState.TAKEN, OfferState.GONE)
+    message = OutboxMessage.objects.get(kind="offer-gone")
+    assert (message.state, message.client) == ("sent", second.wish.rider.client)
+    assert message.subject.startswith("No longer free: a place for ")
+    second.wish.refresh_from_db()
+    assert second.wish.state == WishState.OPEN
+
+
+def test_an_offer_that_never_went_is_withdrawn_without_a_word() -> None:
+    lesson = group(places=1)
+    offer = offered(lesson=lesson)
+
+    add_ride(lesson=lesson, rider=RiderFactory(), horse=None, by=None, now=NOW)
+
+    offer.refresh_from_db()
+    assert offer.state == OfferState.GONE
+    states = set(OutboxMessage.objects.values_list("kind", "state"))
+    assert ("offer", "dropped") in states
+    assert "offer-gone" not in {kind for kind, _ in states}
+
+
+def test_offers_stay_open_while_a_place_is_left() -> None:
+    lesson = group(places=2)
+    first, second = (offered(lesson=lesson) for _ in range(2))
+
+    take_offer(offer=first, now=NOW)
+
+    second.refresh_from_db()
+    assert second.state == OfferState.OPEN
+
+
+def test_a_lesson_that_is_cancelled_closes_its_offers() -> None:
+    offer = offered()
+    deliver_due(now=NOW)
+
+    cancel_lesson(lesson=offer.lesson, reason="storm", by=None, now=NOW)
+
+    offer.refresh_from_db()
+    assert offer.state == OfferState.GONE
+    assert OutboxMessage.objects.filter(kind="offer-gone").count() == 1
+
+
+@pytest.mark.parametrize("why", ["lapsed", "no-address"])
+def test_nobody_is_told_who_could_not_answer_any_more(why: str) -> None:
+    lesson = group(places=1)
+    offer = offered(lesson=lesson, hours=1)
+    deliver_due(now=NOW)
+    if why == "no-address":
+        person = offer.wish.rider.client.person
+        person.email = ""
+        person.save()
+
+    later = NOW + timedelta(hours=2 if why == "lapsed" else 0)
+    add_ride(lesson=lesson, rider=RiderFactory(), horse=None, by=None, now=later)
+
+    offer.refresh_from_db()
+    assert offer.state == OfferState.GONE
+    assert not OutboxMessage.objects.filter(kind="offer-gone").exists()

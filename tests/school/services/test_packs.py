@@ -1,10 +1,11 @@
 """What pays a ride, and what comes back when it is not ridden."""
 
 from datetime import date, timedelta
+from uuid import uuid4
 
 import pytest
 
-from school.models import LessonPack, MakeUpCredit, PackUse, Ride
+from school.models import AuditEntry, LessonPack, MakeUpCredit, PackUse, Ride
 from school.services.answers import give_back
 from school.services.lessons import book_lesson, cancel_lesson
 from school.services.packs import give_credit, sell_pack, settle_lesson
@@ -214,3 +215,20 @@ def test_a_credit_by_hand_says_why() -> None:
 
     with pytest.raises(UnableToBook):
         give_credit(reason=" ", **fields)
+
+
+def test_a_form_that_comes_twice_notes_one_pack_and_one_credit(rider) -> None:
+    token = uuid4()
+    for _ in range(2):
+        pack = sell_pack(
+            client=rider.client, name="Ten lessons", lessons=10, token=token,
+            bought_date=NOW.date(), expires_date=date(2027, 5, 31), by=None, now=NOW,
+        )  # fmt: skip
+        credit = give_credit(
+            client=rider.client, reason="lame horse", token=token,
+            expires_date=date(2027, 5, 31), by=None, now=NOW,
+        )  # fmt: skip
+
+    assert LessonPack.objects.get() == pack
+    assert MakeUpCredit.objects.get() == credit
+    assert AuditEntry.objects.count() == 2

@@ -10,6 +10,7 @@ from school.models import (
     Invitation,
     Lesson,
     LessonSeries,
+    MakeUpCredit,
     OutboxMessage,
     Ride,
     SeriesException,
@@ -18,13 +19,13 @@ from school.services import series as services
 from school.services.lessons import cancel_lesson
 from school.services.refusals import UnableToBook
 from school.services.series import (
-    change_series_from,
     end_series,
     join_series,
     leave_series,
     skip_days,
     start_series,
 )
+from school.services.series_changes import change_series_from
 from tests.clock import NOW, at
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory
@@ -356,3 +357,96 @@ def test_a_cancelled_lesson_stays_with_the_series_that_was() -> None:
 
     assert series.lessons.filter(pk=lesson.pk).exists()
     assert len(starts(new)) == 6
+
+
+AFTER_TWO = at("19:00", TUESDAY + WEEK)
+"""When two of the ten lessons are over, on the evening of the second."""
+
+
+def test_what_has_been_ridden_is_neither_joined_left_skipped_changed_nor_ended() -> (
+    None
+):
+    series = weekly()
+    rider = join(series)
+    same = plan(arena=series.arena, instructor=series.instructor)
+    first = {"series": series, "by": None, "now": AFTER_TWO}
+    verbs = {
+        "join": lambda: join_series(
+            rider=RiderFactory(), horse=None, first_date=TUESDAY, **first
+        ),
+        "leave": lambda: leave_series(
+            rider=rider, first_date=TUESDAY, reason="away", **first
+        ),
+        "skip": lambda: skip_days(days={TUESDAY: "frost"}, **first),
+        "change": lambda: change_series_from(plan=same, first_date=TUESDAY, **first),
+        "end": lambda: end_series(
+            last_date=TUESDAY - WEEK, reason="no horses", **first
+        ),
+    }
+    for verb, do in verbs.items():
+        with pytest.raises(UnableToBook) as refused:
+            do()
+        assert refused.value.code == "past", verb
+        assert "stays as it was" in refused.value.says
+    assert series.lessons.filter(state="cancelled").count() == 0
+    assert rider.rides.filter(state="booked").count() == 10
+    assert not MakeUpCredit.objects.exists()
+
+
+def test_a_lesson_of_today_that_has_begun_stays_when_a_rider_leaves_from_today() -> (
+    None
+):
+    series = weekly()
+    rider = join(series)
+    running = at("17:30", TUESDAY)
+
+    left = leave_series(
+        series=series, rider=rider, first_date=TUESDAY, reason="away", by=None,
+        now=running,
+    )  # fmt: skip
+
+    assert left == 9
+    assert rider.rides.get(state="booked").lesson.series_date == TUESDAY
+
+
+def test_who_joins_from_today_gets_the_lessons_still_to_come() -> None:
+    series, rider = weekly(), RiderFactory()
+
+    rides = join_series(
+        series=series, rider=rider, horse=None, first_date=TUESDAY, by=None,
+        now=at("17:30", TUESDAY),
+    )  # fmt: skip
+
+    assert len(rides) == 9
+
+
+def test_a_series_that_ends_yesterday_keeps_todays_lesson_that_has_begun() -> None:
+    series = weekly()
+
+    end_series(
+        series=series, last_date=TUESDAY + timedelta(days=6), reason="no horses",
+        by=None, now=AFTER_TWO,
+    )  # fmt: skip
+
+    assert starts(series) == ["03-09 16:00", "03-16 16:00"]
+
+
+@pytest.mark.parametrize("day", [TUESDAY + timedelta(days=1), LAST_TUESDAY + WEEK])
+def test_a_day_on_which_it_is_not_held_can_not_be_skipped(day: date) -> None:
+    series = weekly()
+
+    with pytest.raises(UnableToBook) as refused:
+        skip_days(series=series, days={day: "frost"}, by=None, now=NOW)
+
+    assert refused.value.code == "not-held"
+    assert "Tuesday group is not held on" in refused.value.says
+    assert not SeriesException.objects.exists()
+
+
+def test_a_skipped_day_is_audited_once_with_its_reason() -> None:
+    series = weekly()
+    for _ in range(2):
+        skip_days(series=series, days={FOURTH: "frost"}, by=None, now=NOW)
+
+    entry = AuditEntry.objects.get(action="skip day", subject="lessonseries")
+    assert entry.after == {"day": "2027-03-30", "reason": "frost"}

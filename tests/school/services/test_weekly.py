@@ -16,12 +16,12 @@ from school.services.lessons import cancel_lesson, move_lesson
 from school.services.messages import deliver_due
 from school.services.rides import add_ride, cancel_ride
 from school.services.series import (
-    change_series_from,
     end_series,
     join_series,
     leave_series,
     skip_days,
 )
+from school.services.series_changes import change_series_from
 from tests.clock import NOW, ZONE, at
 from tests.factories.arenas import ArenaFactory
 from tests.factories.people import ClientFactory, RiderFactory

@@ -92,3 +92,19 @@ def test_the_list_takes_a_constant_number_of_queries(
 
     with django_assert_num_queries(10):
         manager.get("/clients/")
+
+
+def test_a_second_press_of_the_same_form_notes_nothing_more(manager: Browser) -> None:
+    one = ClientFactory()
+    page = manager.get(f"/clients/{one.pk}/")
+    pack = {"name": "Five lessons", "lessons": 5, "expires_date": last_day()}
+    pack["token"] = page.context["pack_form"]["token"].value()
+    credit = {"credit-reason": "lame horse", "credit-expires_date": last_day()}
+    credit["credit-token"] = page.context["credit_form"]["token"].value()
+
+    for _ in range(2):
+        manager.post(f"/clients/{one.pk}/packs/", pack)
+        manager.post(f"/clients/{one.pk}/credits/", credit)
+
+    assert LessonPack.objects.count() == 1
+    assert MakeUpCredit.objects.count() == 1
