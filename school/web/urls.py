@@ -8,6 +8,7 @@ from school.web import (
     home,
     lessons,
     messages,
+    personal_data,
     registers,
     replies,
     ride_logs,
@@ -68,6 +69,15 @@ urlpatterns = [
     path("replies/<int:pk>/settle/", replies.settle, name="settle-reply"),
     path("clients/", clients.clients, name="clients"),
     path("clients/<int:pk>/", clients.client_file, name="client-file"),
+    path("clients/<int:pk>/data/", personal_data.client_data, name="client-data"),
+    path(
+        "clients/<int:pk>/data/export/",
+        personal_data.client_export,
+        name="client-export",
+    ),
+    path(
+        "clients/<int:pk>/data/erase/", personal_data.client_erase, name="client-erase"
+    ),
     path("clients/<int:pk>/packs/", clients.add_pack, name="add-pack"),
     path("clients/<int:pk>/credits/", clients.add_credit, name="add-credit"),
     path("clients/<int:pk>/links/close/", clients.close_links, name="close-links"),

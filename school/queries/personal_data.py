@@ -1,0 +1,128 @@
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Q, QuerySet
+
+from school.enums import HOLDING_STATES, RideState
+from school.models import (
+    AuditEntry,
+    Client,
+    Consent,
+    LessonPack,
+    MakeUpCredit,
+    OutboxMessage,
+    Person,
+    Reply,
+    RiddenRide,
+    Ride,
+    Rider,
+    WaitingWish,
+)
+
+
+def people_of(client: Client) -> list[Person]:
+    """Return a client and their riders, as people, each once."""
+    return list(
+        Person.objects.filter(
+            Q(pk=client.pk) | Q(rider__client=client)
+        ).order_by("pk")
+    )  # fmt: skip
+
+
+def rides_to_come(client: Client, now: datetime) -> list[Ride]:
+    """Return the rides that a client's riders are booked for from now on."""
+    return list(
+        Ride.objects.filter(
+            rider__client=client,
+            state=RideState.BOOKED,
+            lesson__state__in=HOLDING_STATES,
+            lesson__ends_at__gt=now,
+        )
+        .select_related("lesson")
+        .order_by("lesson__starts_at", "pk")
+    )
+
+
+def audit_of_people(client: Client) -> QuerySet[AuditEntry]:
+    """Return what was noted of a client, their riders, consents and wishes."""
+    riders = list(Rider.objects.filter(client=client).values_list("pk", flat=True))
+    people = [one.pk for one in people_of(client)]
+
+    def of(subject: str, keys: list[int]) -> Q:
+        return Q(subject=subject, subject_id__in=[str(key) for key in keys])
+
+    consents = list(
+        Consent.objects.filter(rider__client=client).values_list("pk", flat=True)
+    )
+    wishes = list(
+        WaitingWish.objects.filter(rider__client=client).values_list("pk", flat=True)
+    )
+    return AuditEntry.objects.filter(
+        of("client", [client.pk])
+        | of("rider", riders)
+        | of("person", people)
+        | of("consent", consents)
+        | of("waitingwish", wishes)
+    ).order_by("at", "pk")
+
+
+def _rows(rows: Any) -> list[dict[str, Any]]:
+    return list(rows)
+
+
+def personal_data(client: Client) -> dict[str, list[dict[str, Any]]]:
+    """Return all that is kept of a client and their riders, by kind.
+
+    Without secrets, and without what tells of anybody else.
+    """
+    riders = Rider.objects.filter(client=client)
+    kinds: dict[str, QuerySet[Any]] = {
+        "people": Person.objects.filter(pk__in=[one.pk for one in people_of(client)]),
+        "client": Client.objects.filter(pk=client.pk),
+        "riders": riders,
+        "consents": Consent.objects.filter(rider__client=client),
+        "wishes": WaitingWish.objects.filter(rider__client=client),
+        "packs": LessonPack.objects.filter(client=client),
+        "credits": MakeUpCredit.objects.filter(client=client),
+    }
+    data = {name: list(rows.order_by("pk").values()) for name, rows in kinds.items()}
+    data["rides"] = _rows(
+        Ride.objects.filter(rider__client=client)
+        .order_by("lesson__starts_at", "pk")
+        .values(
+            "rider__person__first_name",
+            "lesson__title",
+            "lesson__starts_at",
+            "lesson__ends_at",
+            "horse__name",
+            "state",
+            "cancelled_reason",
+        )
+    )
+    data["ridden"] = _rows(
+        RiddenRide.objects.filter(rider__client=client)
+        .order_by("log__lesson__starts_at", "pk")
+        .values(
+            "rider__person__first_name",
+            "log__lesson__title",
+            "log__lesson__starts_at",
+            "horse__name",
+            "went",
+            "passes",
+            "quarter_efforts",
+        )
+    )
+    data["mails"] = _rows(
+        OutboxMessage.objects.filter(client=client)
+        .order_by("made_at", "pk")
+        .values("kind", "subject", "told", "state", "made_at", "sent_at")
+    )
+    data["answers by mail"] = _rows(
+        Reply.objects.filter(invitation__client=client)
+        .order_by("received_at", "pk")
+        .values("received_at", "sender", "subject", "answer", "comment", "state")
+    )
+    data["noted"] = _rows(
+        audit_of_people(client).values("at", "action", "subject", "before", "after")
+    )
+    return data
