@@ -356,3 +356,38 @@ def test_a_photo_taken_without_signal_is_sent_after_its_words(
     phone.card(today[0]).get_by_role("link", name="Photo").click()
     expect(phone.page.locator("img")).to_be_visible()
     phone.close()
+
+
+def test_a_changeovers_picture_opens_without_signal_too(
+    chromium, line: Wire, renske: Account, today: list[Changeover]
+) -> None:
+    phone = Phone(chromium, line, renske)
+    phone.lose_signal()
+    phone.card(today[0]).get_by_role("link", name="Before and after").click()
+    expect(phone.page.locator(".changeover-picture svg")).to_be_visible()
+
+    phone.page.goto(f"{line.url}/resets/today/")
+    expect(phone.card(today[0])).to_be_visible()
+    phone.page.goto(f"{line.url}/changeovers/{today[0].pk + 999}/")
+    expect(phone.page.locator("body")).to_contain_text("was not opened here before")
+    phone.close()
+
+
+def test_without_a_script_the_list_is_worked_by_forms(
+    chromium, live_server, renske: Account, today: list[Changeover]
+) -> None:
+    context = chromium.new_context(viewport=PHONE, java_script_enabled=False)
+    page = context.new_page()
+    page.goto(live_server.url + day_path(renske, today[0].plan.date))
+    page.get_by_role("button", name="Open the list").click()
+    card = page.locator(f"#changeover-{today[0].pk}")
+    card.get_by_role("button", name="Start", exact=True).click()
+    card.locator("button.tick").first.click()
+    card.get_by_role("button", name="Done", exact=True).click()
+
+    expect(card.locator(".stage")).to_contain_text("Done")
+    assert [one.does for one in Press.objects.order_by("pk")] == [
+        "start", "tick", "done",
+    ]  # fmt: skip
+    expect(page.locator("#reset-bar")).to_be_hidden()
+    context.close()
