@@ -38,6 +38,12 @@ _OUT_OF_TIME = {
 _LEAST_S = 0.2
 """No engine run is given less time than this, in seconds."""
 
+_SPARE_S = 1.5
+"""Time kept, of a tenth of the whole at most, to place and time what is found [s]."""
+
+_TIMING_S = 1.0
+"""A day found is not lost for want of this much time to time it, in seconds."""
+
 
 @dataclass(slots=True)
 class _Search:
@@ -151,6 +157,7 @@ def _search(
     clock: Callable[[], float] = time.monotonic,
 ) -> _Search:
     search, ends = _Search(), clock() + seconds
+    spare_s = min(_SPARE_S, seconds / 10)
     known: dict[tuple[Arc, ...], Cut] = {}
     if _over_limits(numbers.day):
         search.impossible = True
@@ -160,7 +167,8 @@ def _search(
     )
     while not known or clock() < ends:
         result = engine.run(
-            seconds=max(ends - clock(), _LEAST_S), cuts=tuple(known.values())
+            seconds=max(ends - spare_s - clock(), _LEAST_S),
+            cuts=tuple(known.values()),
         )
         if result.status in {Status.INFEASIBLE, Status.UNKNOWN}:
             search.impossible = result.status is Status.INFEASIBLE
@@ -255,7 +263,7 @@ def _timed(
         return result
     again = solve(
         _only(true, arcs),
-        seconds=max(left, _LEAST_S),
+        seconds=max(left, _TIMING_S),
         seed=seed,
         fixed=tuple(arcs),
     )

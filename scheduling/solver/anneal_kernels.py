@@ -23,11 +23,11 @@ def _dice(state, sides):
 
 
 @compiled
-def arena_cost(arena, order, count, chosen, p, jobs):
+def arena_cost(arena, order, count, chosen, p, jobs, last):
     """Cost of an arena's resets, missing minutes included [s]; lists its resets.
 
     `jobs` gets (from, to, minutes) of each reset: the last gap that holds it, or
-    the widest.
+    the widest. `last` is room for a number by line.
     """
     (
         _,
@@ -43,7 +43,7 @@ def arena_cost(arena, order, count, chosen, p, jobs):
         crew,
     ) = p
     total, found = 0, 0
-    last = np.full(len(line_arena), -1, np.int64)
+    last[:] = -1
     for at in range(count):
         n = order[at]
         start = start_of[chosen[n]]
@@ -52,10 +52,13 @@ def arena_cost(arena, order, count, chosen, p, jobs):
             late = start_of[chosen[b]] + minutes[b] - start
             if late > 0:
                 total += MISSING_S * 4 * late
-        for line in range(len(line_arena)):
-            if line != line_of[chosen[n]] and not (
-                clears[n] and line_arena[line] == arena
-            ):
+        low, high = line_of[chosen[n]], line_of[chosen[n]] + 1
+        if clears[n]:
+            low, high = 0, len(line_arena)
+        elif low < 0:
+            continue
+        for line in range(low, high):
+            if clears[n] and line_arena[line] != arena:
                 continue
             before = -1 if last[line] < 0 else order[last[line]]
             cost = seconds[line, before + 1, n]
@@ -121,13 +124,25 @@ def crew_late(jobs, counts, crew, todo, free):
 
 
 @compiled
-def clash_minutes(n, chosen, p):
+def apart_from(rest):
+    """Return the tasks each must be apart from, and how many they are."""
+    size = len(rest)
+    others, count = np.zeros((size, size), np.int64), np.zeros(size, np.int64)
+    for n in range(size):
+        for k in range(size):
+            if rest[n, k] >= 0:
+                others[n, count[n]] = k
+                count[n] += 1
+    return others, count
+
+
+@compiled
+def clash_minutes(n, chosen, p, others, count):
     """Minutes for which a task is together with one it must be apart from."""
     start_of, minutes, rest = p[2], p[3], p[8]
     total, mine = 0, start_of[chosen[n]]
-    for k in range(len(minutes)):
-        if rest[n, k] < 0:
-            continue
+    for at in range(count[n]):
+        k = others[n, at]
         other = start_of[chosen[k]]
         apart = max(mine - other - minutes[k], other - mine - minutes[n])
         if apart < rest[n, k]:
@@ -241,10 +256,11 @@ def _propose_swap_of_arenas(state, chosen, order, count, first, p, moved, to):
 
 
 @compiled
-def anneal(chosen, first, cost, moves, hot, cold, seed, p):
+def anneal(chosen, first, cost, moves, hot, cold, seed, p, halt):
     """Search for `moves` moves from the options chosen; keep the best clean day.
 
-    Returns its cost, or -1 if none was met; `chosen` becomes its options.
+    Returns its cost, or -1 if none was met; `chosen` becomes its options. Ends
+    early once `halt[0]` is set.
     """
     arena_of, start_of, crew = p[0], p[2], p[10]
     size = len(chosen)
@@ -259,15 +275,19 @@ def anneal(chosen, first, cost, moves, hot, cold, seed, p):
     moved, to = np.zeros(size * 2 + 2, np.int64), np.zeros(size * 2 + 2, np.int64)
     back, dirty = np.zeros(size * 2 + 2, np.int64), np.zeros(arenas, np.int64)
     state = np.array([seed % (_MODULUS - 1) + 1])
+    last = np.full(len(p[9]), -1, np.int64)
+    others, other_count = apart_from(p[8])
     for n in range(size):
         _put_in(n, arena_of[chosen[n]], order, count, chosen, start_of)
     own, clashes = 0, 0
     for n in range(size):
         own += cost[chosen[n]]
-        clashes += clash_minutes(n, chosen, p)
+        clashes += clash_minutes(n, chosen, p, others, other_count)
     clashes //= 2
     for a in range(arenas):
-        value[a], job_count[a] = arena_cost(a, order[a], count[a], chosen, p, jobs[a])
+        value[a], job_count[a] = arena_cost(
+            a, order[a], count[a], chosen, p, jobs[a], last
+        )
     late = crew_late(jobs, job_count, crew[0], todo, free)
     now = own + value.sum() + MISSING_S * (clashes + late)
     best, best_chosen = -1, chosen.copy()
@@ -275,6 +295,8 @@ def anneal(chosen, first, cost, moves, hot, cold, seed, p):
         best = now
     heat, cooling = hot, (cold / hot) ** (1.0 / max(1, moves))
     for _ in range(moves):
+        if halt[0]:
+            break
         heat *= cooling
         found = _propose(state, chosen, order, count, first, p, moved, to)
         if found == 0:
@@ -284,19 +306,19 @@ def anneal(chosen, first, cost, moves, hot, cold, seed, p):
         for k in range(found):
             n = moved[k]
             back[k] = chosen[n]
-            clashes -= clash_minutes(n, chosen, p)
+            clashes -= clash_minutes(n, chosen, p, others, other_count)
             dirty[arena_of[chosen[n]]] = 1
             _take_out(n, arena_of[chosen[n]], order, count)
             own += cost[to[k]] - cost[chosen[n]]
             chosen[n] = to[k]
-            clashes += clash_minutes(n, chosen, p)
+            clashes += clash_minutes(n, chosen, p, others, other_count)
             dirty[arena_of[to[k]]] = 1
             _put_in(n, arena_of[to[k]], order, count, chosen, start_of)
         for a in range(arenas):
             if dirty[a]:
                 kept_value[a], kept_count[a] = value[a], job_count[a]
                 value[a], job_count[a] = arena_cost(
-                    a, order[a], count[a], chosen, p, tried
+                    a, order[a], count[a], chosen, p, tried, last
                 )
                 for k in range(max(job_count[a], kept_count[a])):
                     for c in range(3):

@@ -12,8 +12,9 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
-from threading import Event
+from threading import Event, Thread
 from types import ModuleType
+from typing import Self
 
 import numpy as np
 
@@ -34,6 +35,15 @@ _MOVES = 400
 
 _HOT, _COLD = 300.0, 20.0
 """Temperatures of annealing, from and to [s]."""
+
+_AGAIN = 4
+"""Further annealings, while the bound is bettered."""
+
+_AGAIN_FROM = 500
+"""Options from which on a day is annealed again: days of fewer are hit at once."""
+
+_LOOK_S = 0.05
+"""Seconds between two looks at whether the time is over."""
 
 _ROUNDS = 400
 """Rounds in which the bound is bettered."""
@@ -101,19 +111,22 @@ class Search:
         self._bound: Bound | None = None
         self._best: Result | None = None
         self._low_s = 0
+        self._small = self._is_small()
 
     def run(self, *, seconds: float, cuts: tuple[Cut, ...] = ()) -> Result:
         """Order the day at the least cost, cuts included."""
-        small = self._is_small()
-        if not small:
+        if not self._small:
             warm_up()
         self._start(seconds)
-        if small:
+        if self._small:
             return self._solve(cuts=cuts, guess=self.guess)
-        bound = self._begin() if self._bound is None else self._bound
+        bound = self._bound
+        if bound is None:
+            bound = self._begin(cuts)
+        else:
+            self._time_chosen(cuts)
         if bound is None:
             return Result(Status.INFEASIBLE)
-        self._take(self._solve(options=self._chosen, cuts=cuts), narrowed=True)
         for share in _SHARES:
             top = int(self._low_s * (1 + share))
             if self._best is not None and self._best.objective_s <= top:
@@ -143,20 +156,45 @@ class Search:
         )
         return options <= _SMALL or not self.problem.arc_s or not placeable
 
-    def _begin(self) -> Bound | None:
-        """Anneal and bound; None where a task has no option at all."""
+    def _begin(self, cuts: tuple[Cut, ...]) -> Bound | None:
+        """Anneal and bound; None where a task has no option at all.
+
+        The first day found is timed before anything else, so that there is an
+        answer however little time there is.
+        """
         arrays = arrays_of(self.problem)
         if (np.diff(arrays.first) == 0).any():
             return None
-        chosen, cost = annealed(arrays, self.problem, self.guess, self.seed)
-        self._chosen = _options(arrays, chosen)
-        self.guess = _guess(arrays, chosen)
+        begun = self.guess
+        chosen, cost = annealed(arrays, self.problem, begun, self.seed)
+        self._choose(arrays, chosen, cuts)
         self._bound = bound = Bound(self.problem, arrays)
         # A day that is not clean says little of what the best costs.
         aim = cost if cost >= 0 else _A_RESET_S * len(self.problem.tasks)
-        bound.better(aim, _ROUNDS, self._over)
-        self._low_s = max(0, math.ceil(bound.bound_s - 1e-6))
+        times = _AGAIN if len(arrays.task) >= _AGAIN_FROM else 0
+        half = (self.clock() + self._ends) / 2
+
+        def over() -> bool:
+            return self._over() or self.clock() >= half
+
+        with Annealings(arrays, self.problem, begun, self.seed, times) as others:
+            bound.better(aim, _ROUNDS, over)
+            self._low_s = max(0, math.ceil(bound.bound_s - 1e-6))
+            if self._low_s < aim:
+                # Awaited, not cut short: the same seed gives the same day.
+                found = cheaper((chosen, cost), others.best(over))
+                if found[0] is not chosen:
+                    self._choose(arrays, found[0], cuts)
         return bound
+
+    def _choose(self, arrays: Arrays, chosen: Ints, cuts: tuple[Cut, ...]) -> None:
+        """Take a day annealed as the one to go on from, and time it."""
+        self._chosen = _options(arrays, chosen)
+        self.guess = _guess(arrays, chosen)
+        self._time_chosen(cuts)
+
+    def _time_chosen(self, cuts: tuple[Cut, ...]) -> None:
+        self._take(self._solve(options=self._chosen, cuts=cuts), narrowed=True)
 
     def _over(self) -> bool:
         stopped = self.stop is not None and self.stop.is_set()
@@ -215,7 +253,7 @@ class Search:
     def _tell(self, best_s: int, bound_s: int) -> None:  # pragma: no cover
         """Tell of the best there is; a stage's own bound holds for the stage only."""
         known = self._best.objective_s if self._best is not None else best_s
-        bound_s = bound_s if self._bound is None else self._low_s
+        bound_s = bound_s if self._small else self._low_s
         if self.on_progress is not None:
             self.on_progress(min(known, best_s), min(known, best_s, bound_s))
 
@@ -246,9 +284,22 @@ class Search:
 
 
 def annealed(
-    arrays: Arrays, problem: Problem, guess: Guess | None, seed: int
+    arrays: Arrays,
+    problem: Problem,
+    guess: Guess | None,
+    seed: int,
+    *,
+    halt: Ints | None = None,
 ) -> tuple[Ints, int]:
-    """Return a good choice of options, and its cost; below 0 if it is not clean."""
+    """Return a good choice of options, and its cost; below 0 if it is not clean.
+
+    Parameters
+    ----------
+    arrays, problem, guess, seed
+        The day, where to begin, and the seed of the dice.
+    halt
+        Ends early once its one number is set, from another thread.
+    """
     chosen = np.array(
         [_nearest(arrays, problem, guess, n) for n in range(len(problem.tasks))],
         dtype=np.int64,
@@ -258,11 +309,66 @@ def annealed(
         *(arrays.cool_down, arrays.clears, arrays.seconds, arrays.rest),
         *(arrays.line_arena, arrays.crew),
     )
+    halt = np.zeros(1, np.int64) if halt is None else halt
     moves = _MOVES * len(arrays.task)
     cost = kernels().anneal(
-        chosen, arrays.first, arrays.cost, moves, _HOT, _COLD, seed, parts
+        chosen, arrays.first, arrays.cost, moves, _HOT, _COLD, seed, parts, halt
     )
     return chosen, int(cost)
+
+
+def cheaper(one: tuple[Ints, int], other: tuple[Ints, int]) -> tuple[Ints, int]:
+    """Return the cheaper of two choices; one that is not clean (below 0) is dear."""
+    return other if 0 <= other[1] < one[1] or one[1] < 0 <= other[1] else one
+
+
+class Annealings:
+    """Further annealings in a thread of their own; the compiled code shares cores.
+
+    Parameters
+    ----------
+    arrays, problem, guess, seed
+        As of the first.
+    times
+        How many, each with its own seed.
+    """
+
+    def __init__(
+        self,
+        arrays: Arrays,
+        problem: Problem,
+        guess: Guess | None,
+        seed: int,
+        times: int,
+    ) -> None:
+        self._day = (arrays, problem, guess)
+        self._seeds = range(seed + 1, seed + 1 + times)
+        self._halt = np.zeros(1, np.int64)
+        self._found: tuple[Ints, int] = (np.zeros(0, np.int64), -1)
+        self._thread = Thread(target=self._anneal, name="anneal", daemon=True)
+
+    def __enter__(self) -> Self:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._halt[0] = 1
+        self._thread.join()
+
+    def _anneal(self) -> None:
+        for seed in self._seeds:
+            if self._halt[0]:
+                break
+            found = annealed(*self._day, seed, halt=self._halt)
+            self._found = cheaper(self._found, found)
+
+    def best(self, over: Callable[[], bool]) -> tuple[Ints, int]:
+        """Await the best of all; of those there are once the time is over."""
+        while self._thread.is_alive() and not over():
+            self._thread.join(_LOOK_S)
+        self._halt[0] = 1
+        self._thread.join()
+        return self._found
 
 
 def _nearest(arrays: Arrays, problem: Problem, guess: Guess | None, n: int) -> int:

@@ -1,5 +1,6 @@
 """The search in stages: against the engine alone, compiled and as plain Python."""
 
+import time
 from dataclasses import replace
 from itertools import count
 from threading import Event
@@ -13,7 +14,7 @@ from scheduling.solver.arrays import arrays_of
 from scheduling.solver.bound import Bound
 from scheduling.solver.problem import Cut, Guess, Problem, Task
 from scheduling.solver.result import Result, Status
-from scheduling.solver.search import Search, annealed
+from scheduling.solver.search import Annealings, Search, annealed
 from scheduling.solver.solve import solve
 from tests.scheduling.solver.problems import random_problem
 
@@ -278,3 +279,88 @@ def test_where_the_engine_finds_nothing_in_time_nothing_is_claimed(
     monkeypatch.setattr(search, "solve", lambda *a, **k: Result(Status.UNKNOWN))
 
     assert Search(possible_problem()).run(seconds=120).status is Status.UNKNOWN
+
+
+def test_clash_lists_hold_whoever_must_be_apart() -> None:
+    rest = np.array([[-1, 0, -1], [0, -1, 30], [-1, 30, -1]])
+
+    others, counts = anneal_kernels.apart_from.py_func(rest)
+
+    lists = [set(others[n, : counts[n]].tolist()) for n in range(3)]
+    assert lists == [{1}, {0, 2}, {1}]
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "kept"),
+    [(5, 4, 4), (4, 5, 4), (-1, 7, 7), (7, -1, 7), (-1, -1, -1)],
+)
+def test_the_cheaper_clean_day_is_kept(one: int, other: int, kept: int) -> None:
+    none = np.zeros(0, np.int64)
+
+    assert search.cheaper((none, one), (none, other))[1] == kept
+
+
+def test_annealing_ends_at_once_when_it_is_told_to() -> None:
+    problem = possible_problem()
+
+    chosen, _ = annealed(
+        arrays_of(problem), problem, the_best(problem), 0, halt=np.ones(1, np.int64)
+    )
+
+    assert search._guess(arrays_of(problem), chosen).starts == the_best(problem).starts
+
+
+def test_further_annealings_give_the_best_of_their_seeds() -> None:
+    problem = possible_problem(tasks=8)
+    arrays = arrays_of(problem)
+    apart = [annealed(arrays, problem, None, seed)[1] for seed in (6, 7, 8)]
+
+    with Annealings(arrays, problem, None, 5, times=3) as others:
+        found = others.best(lambda: False)
+
+    assert found[1] == min((one for one in apart if one >= 0), default=-1)
+
+
+def test_further_annealings_end_with_the_time(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    problem = possible_problem(tasks=8)
+    arrays = arrays_of(problem)
+    annealed(arrays, problem, None, 0)
+    monkeypatch.setattr(search, "_MOVES", 10_000_000)
+    began = time.monotonic()
+
+    with Annealings(arrays, problem, None, 0, times=5) as others:
+        others.best(lambda: time.monotonic() - began > 0.2)
+
+    assert time.monotonic() - began < 30
+
+
+@pytest.mark.usefixtures("_staged")
+def test_an_answer_comes_before_the_bound(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(search, "_AGAIN_FROM", 0)
+    problem = possible_problem(tasks=8)
+    engine = Search(problem)
+    known: list[bool] = []
+
+    def better(*_: object) -> float:
+        known.append(engine._best is not None)
+        return 0.0
+
+    monkeypatch.setattr(Bound, "better", better)
+    result = engine.run(seconds=120)
+
+    assert known == [True]
+    assert result.objective_s == solve(problem, seconds=120).objective_s
+
+
+@pytest.mark.usefixtures("_staged")
+def test_the_same_seed_gives_the_same_day(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(search, "_AGAIN_FROM", 0)
+    problem = possible_problem(tasks=8)
+
+    engines = [Search(problem, seed=3) for _ in range(2)]
+    begun = [engine.run(seconds=120) and engine._chosen for engine in engines]
+
+    assert begun[0] == begun[1]
+    assert begun[0]
