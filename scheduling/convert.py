@@ -14,8 +14,11 @@ from datetime import datetime, time, timedelta
 from typing import Any
 
 from exercises.geometry.data import as_planned
+from exercises.geometry.elements import Piece
 from scheduling.changeover.alike import Listed
+from scheduling.changeover.loads import Crew, Ground
 from scheduling.changeover.stopwatch import Stretch, Tick, stretches
+from scheduling.changeover.walking import Walk, walk
 from scheduling.changeover.work import Step
 from scheduling.dayplan.document import placed_from_data
 from scheduling.models import Changeover, ChangeoverMove
@@ -302,6 +305,21 @@ def _blocker(name: str, arena: Arena, first: int, last: int, resets: bool) -> Da
         "grid": None,
         "needs_clear": False,
     }
+
+
+def walk_of(
+    changeover: Changeover, weights_g: Mapping[Piece, int]
+) -> tuple[Walk, Crew, list[ChangeoverMove]]:
+    """Return a changeover as a walk, who walks it, and its moves in that order.
+
+    Nobody named counts as one person alone.
+    """
+    moves = sorted(changeover.moves.all(), key=lambda move: move.position)
+    who = changeover.who
+    people = 1 if who is None or who.alone else 2
+    crew = Crew(people=people, weights_g=weights_g)
+    found = walk([_step(move) for move in moves], Ground(), crew)
+    return found, crew, [moves[n] for n in found.order]
 
 
 def stretches_of(changeover: Changeover) -> tuple[Stretch, ...]:

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import F, Prefetch, QuerySet
 
 from exercises.geometry.data import as_planned
+from exercises.geometry.elements import Piece
 from scheduling.changeover.setups import Place
 from scheduling.dayplan.document import placed_as_data, read_day
 from scheduling.models import (
@@ -479,3 +480,12 @@ def changeovers_left_on(line: Line, day: date) -> list[Changeover]:
             done_at=None,
         )
     )
+
+
+def piece_weights() -> dict[Piece, int]:
+    """Return what a piece of each kind weighs, the heaviest counting [g]."""
+    found: dict[Piece, int] = {}
+    for one in StorePiece.objects.order_by("piece", "place"):
+        piece = Piece(one.piece)
+        found[piece] = max(found.get(piece, 0), one.weight_g)
+    return found

@@ -8,6 +8,7 @@ where the reader stands.
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from exercises.geometry.data import element_from_data
@@ -20,7 +21,10 @@ from exercises.geometry.elements import (
     Piece,
     pieces,
 )
-from exercises.geometry.units import METRIC, Units
+from exercises.geometry.lengths import CM_PER_INCH, INCHES_PER_FOOT
+from exercises.geometry.units import METRIC, LengthUnit, Units
+from scheduling.changeover.loads import Crew
+from scheduling.changeover.walking import Phase, Walk
 
 MoveData = Mapping[str, Any]
 ElementData = Mapping[str, Any]
@@ -114,6 +118,111 @@ def piece_words(count: Mapping[Piece, int]) -> str:
         for piece in Piece
         if count.get(piece)
     )
+
+
+HEADINGS = {
+    Phase.STRIP: "Strip",
+    Phase.SHIFT: "Shift",
+    Phase.BUILD: "Build",
+    Phase.HEIGHT: "Heights",
+    Phase.KEEP: "Stays",
+}
+"""The headings of a list in walking order."""
+
+
+def gap_words(moves: Iterable[MoveData], units: Units = METRIC) -> dict[int, str]:
+    """Say the gap before each fence that is to stand, by its place [cm].
+
+    From the landing foot of the one nearer the datum; the tape says where it
+    stands, and the gap is only the check.
+    """
+    stand = sorted(
+        (element_from_data(move["now"]) for move in moves if move["now"]),
+        key=lambda one: one.at_cm,
+    )
+    return {
+        one.at_cm: f"gap {units.length(one.at_cm - before.landing_cm)}"
+        for before, one in pairwise(stand)
+    }
+
+
+def load_words(count: Mapping[Piece, int], crew: Crew) -> str:
+    """Say pieces with what each weighs and who carries it, "2 wings (9 kg, one…)"."""
+    who = {1: "one hand", 2: "one person", 3: "two people"}
+    return ", ".join(
+        f"{piece_words({piece: count[piece]})} "
+        f"({crew.weighs(piece) / 1000:.3g} kg, {who[crew.weight_class(piece)]})"
+        for piece in Piece
+        if count.get(piece)
+    )
+
+
+def alone_words(count: Mapping[Piece, int], crew: Crew) -> str:
+    """Warn where one person is given what takes two; empty otherwise."""
+    heavy = [
+        piece_words({piece: count[piece]})
+        for piece in Piece
+        if count.get(piece) and crew.weight_class(piece) == 3
+    ]
+    if crew.people > 1 or not heavy:
+        return ""
+    return f"Takes two people: {', '.join(heavy)}. Fetch somebody before you begin."
+
+
+def way_words(found: Walk, units: Units = METRIC) -> str:
+    """Say how far the walk is, and what the order saves."""
+    feet = units.lengths is LengthUnit.FEET
+    unit_cm, unit = (CM_PER_INCH * INCHES_PER_FOOT, "ft") if feet else (100, "m")
+    saved = int((found.naive_cm - found.way_cm) / unit_cm)
+    words = f"The walk is about {round(found.way_cm / unit_cm)} {unit}"
+    if saved <= 0:
+        return f"{words}."
+    return f"{words}, {saved} {unit} less than fence by fence."
+
+
+def from_words(found: Walk, at_cm: int, units: Units = METRIC) -> str:
+    """Say where the pieces of a fence to be built come from."""
+    parts = []
+    for one in found.freight:
+        if one.to == at_cm and one.origin != at_cm:
+            where = "the store"
+            if one.origin is not None:
+                where = f"what stood at {units.length(one.origin)}"
+            parts.append(f"{piece_words(one.pieces)} from {where}")
+    return "; ".join(parts)
+
+
+def to_words(found: Walk, at_cm: int, units: Units = METRIC) -> str:
+    """Say where the pieces of a fence that is stripped go to."""
+    parts = []
+    for one in found.freight:
+        if one.origin == at_cm and one.to != at_cm:
+            where = "the store" if one.to is None else units.length(one.to)
+            parts.append(f"{piece_words(one.pieces)} to {where}")
+    return "; ".join(parts)
+
+
+def pass_words(
+    spots: Iterable[int], moves: Iterable[MoveData], units: Units = METRIC
+) -> str:
+    """Say a pass along the line, place by place, each with the gap before it."""
+    gaps = gap_words(moves, units)
+    return "; ".join(
+        f"{units.length(at)} ({gaps[at]})" if at in gaps else units.length(at)
+        for at in spots
+    )
+
+
+def height_words(
+    spots: Iterable[int], moves: Iterable[MoveData], units: Units = METRIC
+) -> str:
+    """Say a pass along the line in which heights are set, place by place."""
+    heights = {
+        move["now"]["at_cm"]: units.height(move["now"]["height_cm"])
+        for move in moves
+        if move["now"] and move["now"].get("height_cm")
+    }
+    return "; ".join(f"{units.length(at)}: {heights[at]}" for at in spots)
 
 
 def duration_words(seconds: int) -> str:

@@ -15,7 +15,7 @@ from scheduling.changeover.loads import Spot
 
 Way = Callable[[Spot, Spot], float]
 
-MOST_STATES = 20_000
+MOST_STATES = 6_000
 """How many states are looked at before the walk is only a good one."""
 
 MOST_SHIFTS = 9

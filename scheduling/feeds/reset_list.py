@@ -1,14 +1,17 @@
 """The groundsperson's feed: one entry for each changeover, the list in it."""
 
 from collections import Counter
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
 
+from exercises.geometry.elements import Piece
 from exercises.geometry.units import Units
+from scheduling.convert import walk_of
 from scheduling.models import Changeover
-from scheduling.queries import changeovers_of_groundsperson
+from scheduling.queries import changeovers_of_groundsperson, piece_weights
 from scheduling.wording import changeover_words
 from school.calendars.components import Entry
 from school.calendars.snapshots import Snapshot
@@ -30,20 +33,24 @@ def reset_snapshot(school: School, token: FeedToken, now: datetime) -> Snapshot:
     changeovers = changeovers_of_groundsperson(
         token.person.groundsperson, now - BACK, now + AHEAD
     )
-    zone, units = ZoneInfo(school.zone), units_of(school)
+    zone, units, weights_g = ZoneInfo(school.zone), units_of(school), piece_weights()
     return Snapshot(
         name=f"Resets, {school.name}",
         zone=school.zone,
         refresh_min=REFRESH_MIN,
-        entries=tuple(_entry(one, zone, units) for one in changeovers),
+        entries=tuple(_entry(one, zone, units, weights_g) for one in changeovers),
     )
 
 
-def _entry(changeover: Changeover, zone: ZoneInfo, units: Units) -> Entry:
+def _entry(
+    changeover: Changeover,
+    zone: ZoneInfo,
+    units: Units,
+    weights_g: Mapping[Piece, int],
+) -> Entry:
     line, plan = changeover.line, changeover.plan
-    moves = [
-        {"do": one.do, "was": one.was, "now": one.now} for one in changeover.moves.all()
-    ]
+    _, _, walked = walk_of(changeover, weights_g)
+    moves = [{"do": one.do, "was": one.was, "now": one.now} for one in walked]
     first, *steps = changeover_words(moves, line.datum, units)
     numbered = [f"{n}. {words}" for n, words in enumerate(steps, start=1)]
     made = plan.made_at.astimezone(zone)

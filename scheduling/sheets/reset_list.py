@@ -1,6 +1,6 @@
 """The groundsperson's day on paper: every changeover whole on its page, for a pen."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import Any
@@ -8,9 +8,25 @@ from zoneinfo import ZoneInfo
 
 from exercises.drawing.words import element_words
 from exercises.geometry.data import element_from_data
+from exercises.geometry.elements import Piece
 from exercises.geometry.units import Units
+from scheduling.changeover.walking import Walk
+from scheduling.convert import walk_of
+from scheduling.drawing.changeover_picture import draw_changeover
 from scheduling.models import Changeover, ChangeoverMove
-from scheduling.wording import changeover_carry, move_words, piece_words
+from scheduling.wording import (
+    HEADINGS,
+    alone_words,
+    changeover_carry,
+    from_words,
+    gap_words,
+    height_words,
+    load_words,
+    move_words,
+    pass_words,
+    to_words,
+    way_words,
+)
 from school.convert import units_of
 from school.models import School
 from school.sheets.typeset import qr_code
@@ -30,6 +46,9 @@ class ListedMove:
 
     words: str
     was: str
+    heading: str = ""
+    gap: str = ""
+    pieces: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +63,11 @@ class ListedChangeover:
     who: str
     bring: str
     take_back: str
+    alone: str
+    picture: str
+    measure: str
+    heights: str
+    way: str
     moves: tuple[ListedMove, ...]
     done: str
 
@@ -70,6 +94,7 @@ def reset_sheet(
     day: date,
     changeovers: Iterable[Changeover],
     school: School,
+    weights_g: Mapping[Piece, int],
     address: str,
     now: datetime,
 ) -> ResetSheet:
@@ -83,7 +108,7 @@ def reset_sheet(
     return ResetSheet(
         title=f"Reset list, {school.name}",
         day=f"{day:%A} {day.day} {day:%B %Y}",
-        changeovers=tuple(_listed(one, zone, units) for one in changeovers),
+        changeovers=tuple(_listed(one, zone, units, weights_g) for one in changeovers),
         caution=CAUTION,
         address=address,
         code=qr_code(address),
@@ -92,11 +117,14 @@ def reset_sheet(
     )
 
 
-def _listed(one: Changeover, zone: ZoneInfo, units: Units) -> ListedChangeover:
+def _listed(
+    one: Changeover, zone: ZoneInfo, units: Units, weights_g: Mapping[Piece, int]
+) -> ListedChangeover:
     starts, ends = one.starts_at.astimezone(zone), one.ends_at.astimezone(zone)
     lesson_at = one.lesson.starts_at.astimezone(zone)
-    moves: Sequence[ChangeoverMove] = list(one.moves.all())
-    carry = changeover_carry([_data(move) for move in moves])
+    found, crew, moves = walk_of(one, weights_g)
+    listed = [_data(move) for move in moves]
+    carry = changeover_carry(listed)
     done = one.done_at.astimezone(zone) if one.done_at else None
     return ListedChangeover(
         times=f"{starts:%H:%M} to {ends:%H:%M}",
@@ -105,16 +133,44 @@ def _listed(one: Changeover, zone: ZoneInfo, units: Units) -> ListedChangeover:
         for_whom=f"{one.lesson.title} at {lesson_at:%H:%M}",
         tape=f"Tape from {one.line.datum}",
         who=one.who.person.first_name if one.who else "",
-        bring=piece_words(carry.bring),
-        take_back=piece_words(carry.take_back),
-        moves=tuple(
-            ListedMove(
-                move_words(_data(move), one.line.datum, units), _was(move, units)
-            )
-            for move in moves
+        bring=load_words(carry.bring, crew),
+        take_back=load_words(carry.take_back, crew),
+        alone=alone_words(carry.bring + carry.take_back, crew),
+        picture=draw_changeover(
+            listed, one.line.length_cm, ident="changeover",
+            title=f"Changeover for {one.lesson.title}", datum=one.line.datum,
+            units=units,
         ),
+        measure=pass_words(found.measures, listed, units),
+        heights=height_words(found.heights, listed, units),
+        way=way_words(found, units),
+        moves=_moves(one, found, moves, units),
         done=f"done {done:%H:%M}" if done else "",
+    )  # fmt: skip
+
+
+def _moves(
+    one: Changeover, found: Walk, moves: Sequence[ChangeoverMove], units: Units
+) -> tuple[ListedMove, ...]:
+    gaps = gap_words([_data(move) for move in moves], units)
+    headings = [HEADINGS[found.phases[n]] for n in found.order]
+    return tuple(
+        ListedMove(
+            words=move_words(_data(move), one.line.datum, units),
+            was=_was(move, units),
+            heading=heading if heading != before else "",
+            gap=gaps.get(move.now["at_cm"], "") if move.now else "",
+            pieces=_pieces(move, found, units),
+        )
+        for move, heading, before in zip(moves, headings, ["", *headings], strict=False)
     )
+
+
+def _pieces(move: ChangeoverMove, found: Walk, units: Units) -> str:
+    """Say where the pieces of a move come from, or go to."""
+    if move.now:
+        return from_words(found, move.now["at_cm"], units)
+    return to_words(found, move.was["at_cm"], units) if move.was else ""
 
 
 def _data(move: ChangeoverMove) -> dict[str, Any]:

@@ -3,9 +3,8 @@
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from scheduling.queries import changeover_with_all
+from scheduling.queries import changeover_with_all, piece_weights
 from scheduling.services.reasons import reason_of
-from scheduling.web.changeover_picture import draw_changeover
 from scheduling.web.resets import card_of
 from school.convert import units_of
 from school.permissions import is_staff_of_yard
@@ -18,17 +17,9 @@ def changeover_page(request: HttpRequest, pk: int) -> HttpResponse:
     one = changeover_with_all(pk)
     if one is None:
         raise Http404
-    moves = [
-        {"do": move.do, "was": move.was, "now": move.now} for move in one.moves.all()
-    ]
     units = units_of(the_school())
     context = {
-        "card": card_of(one, units),
-        "picture": draw_changeover(
-            moves, one.line.length_cm, ident="changeover",
-            title=f"Changeover for {one.lesson.title}", datum=one.line.datum,
-            units=units,
-        ),
+        "card": card_of(one, units, piece_weights()),
         "reason": reason_of(one),
-    }  # fmt: skip
+    }
     return render(request, "scheduling/changeover.html", context)

@@ -1,6 +1,7 @@
 """The reset list: what to do now, next, and for the rest of the day."""
 
 import json
+from collections.abc import Mapping
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -15,13 +16,18 @@ from django.views.decorators.http import require_POST
 
 from exercises.drawing.words import element_words
 from exercises.geometry.data import element_from_data
+from exercises.geometry.elements import Piece
 from exercises.geometry.units import Units
+from scheduling.changeover.walking import Walk
+from scheduling.convert import walk_of
+from scheduling.drawing.changeover_picture import draw_changeover
 from scheduling.models import Changeover, ChangeoverMove, Press
 from scheduling.queries import (
     changeover_even_cancelled,
     changeovers_of_day,
     changeovers_of_plan,
     photos_of_day,
+    piece_weights,
 )
 from scheduling.services.changeovers import UnableToReset
 from scheduling.services.photos import MOST_BYTES, photo_path
@@ -29,7 +35,19 @@ from scheduling.services.presses import Sent, take_press
 from scheduling.sheets.reset_list import TEMPLATE, reset_sheet
 from scheduling.web.days import read_day_or_404
 from scheduling.web.reset_page import busy_times, changed_at, over_words, pocket
-from scheduling.wording import changeover_carry, move_words, piece_words
+from scheduling.wording import (
+    HEADINGS,
+    alone_words,
+    changeover_carry,
+    from_words,
+    gap_words,
+    height_words,
+    load_words,
+    move_words,
+    pass_words,
+    to_words,
+    way_words,
+)
 from school.convert import units_of
 from school.permissions import is_staff_of_yard, may_work_resets
 from school.queries.schools import the_school
@@ -51,7 +69,7 @@ TROUBLES = (
 @allowed(is_staff_of_yard)
 def reset_list(request: HttpRequest, day: str) -> HttpResponse:
     when, units = read_day_or_404(day), units_of(the_school())
-    account = account_of(request)
+    account, weights_g = account_of(request), piece_weights()
     rest = pocket(when, account)
     changeovers = changeovers_of_plan(rest["plan"]) if rest["plan"] else []
     over = {one.pk: over_words(one) for one in changeovers}
@@ -61,7 +79,7 @@ def reset_list(request: HttpRequest, day: str) -> HttpResponse:
     context = {
         "day": when,
         "changeovers": [
-            card_of(one, units)
+            card_of(one, units, weights_g)
             | {
                 "over": over[one.pk],
                 "changed": changed.get(one.pk, ()),
@@ -89,6 +107,7 @@ def reset_list_pdf(request: HttpRequest, day: str) -> HttpResponse:
         day=when,
         changeovers=changeovers_of_day(when),
         school=the_school(),
+        weights_g=piece_weights(),
         address=settings.BASE_URL + reverse("resets", args=[day]),
         now=timezone.now(),
     )
@@ -97,27 +116,52 @@ def reset_list_pdf(request: HttpRequest, day: str) -> HttpResponse:
     )
 
 
-def card_of(changeover: Changeover, units: Units) -> dict[str, Any]:
-    """Return what the list shows of a changeover."""
+def card_of(
+    changeover: Changeover, units: Units, weights_g: Mapping[Piece, int]
+) -> dict[str, Any]:
+    """Return what the list shows of a changeover: its moves in walking order."""
     datum = changeover.line.datum
-    moves = list(changeover.moves.all())
-    carry = changeover_carry([_data(one) for one in moves])
+    found, crew, moves = walk_of(changeover, weights_g)
+    listed = [_data(one) for one in moves]
+    carry, gaps = changeover_carry(listed), gap_words(listed, units)
     length = changeover.ends_at - changeover.starts_at
+    headings = [HEADINGS[found.phases[n]] for n in found.order]
     return {
         "changeover": changeover,
         "minutes": int(length.total_seconds() // 60),
-        "bring": piece_words(carry.bring),
-        "take_back": piece_words(carry.take_back),
+        "bring": load_words(carry.bring, crew),
+        "take_back": load_words(carry.take_back, crew),
+        "alone": alone_words(carry.bring + carry.take_back, crew),
+        "way": way_words(found, units),
+        "measure": pass_words(found.measures, listed, units),
+        "heights": height_words(found.heights, listed, units),
+        "picture": draw_changeover(
+            listed, changeover.line.length_cm, ident=f"changeover-{changeover.pk}",
+            title=f"Changeover for {changeover.lesson.title}", datum=datum,
+            units=units,
+        ),
         "moves": [
             {
                 "move": one,
+                "heading": heading if heading != before else "",
                 "words": move_words(_data(one), datum, units),
                 "was": _element(one.was, units),
                 "now": _element(one.now, units),
+                "gap": gaps.get(one.now["at_cm"], "") if one.now else "",
+                "pieces": _pieces(one, found, units),
             }
-            for one in moves
+            for one, heading, before in zip(
+                moves, headings, ["", *headings], strict=False
+            )
         ],
-    }
+    }  # fmt: skip
+
+
+def _pieces(move: ChangeoverMove, found: Walk, units: Units) -> str:
+    """Say where the pieces of a move come from, or go to."""
+    if move.now:
+        return from_words(found, move.now["at_cm"], units)
+    return to_words(found, move.was["at_cm"], units) if move.was else ""
 
 
 def _data(move: ChangeoverMove) -> dict[str, Any]:

@@ -1,3 +1,5 @@
+from collections import Counter
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -5,17 +7,25 @@ from hypothesis import strategies as st
 from exercises.geometry.elements import Element, GroundLine, Kind, Piece
 from exercises.geometry.units import HeightUnit, LengthUnit, Units
 from scheduling.changeover.effort import handling_from
+from scheduling.changeover.loads import Crew, Ground
 from scheduling.changeover.moves import changeover
 from scheduling.changeover.setups import Place, place_elements
+from scheduling.changeover.walking import walk
 from scheduling.dayplan.plan import move_as_data
 from scheduling.wording import (
+    alone_words,
     changeover_carry,
     changeover_words,
     duration_words,
+    from_words,
+    height_words,
     move_carry,
     move_words,
+    pass_words,
     piece_words,
+    to_words,
 )
+from tests.scheduling.changeover.builders import placed
 from tests.scheduling.days import cross, oxer, pole, vertical
 
 GATE = "the gate end"
@@ -169,3 +179,35 @@ def test_a_move_is_said_in_the_schools_units() -> None:
         f"Build an oxer (2 ft 7 in high, 2 ft 7 in spread, 2 rails) at 20 ft and "
         f"22 ft 8 in from {GATE}."
     )
+
+
+def test_a_pass_says_each_place_with_the_gap_before_it() -> None:
+    moves = [
+        {"do": "keep", "was": cross(500), "now": cross(500)},
+        {"do": "build", "was": None, "now": oxer(1100)},
+        {"do": "build", "was": None, "now": vertical(1820)},
+    ]
+
+    # From the oxer's landing foot at 11.80 m, not from its take-off.
+    assert pass_words([1100, 1820], moves) == (
+        "11.00 m (gap 6.00 m); 18.20 m (gap 6.40 m)"
+    )
+    assert pass_words([500], moves) == "5.00 m"
+    assert height_words([1820], moves) == "18.20 m: 60 cm"
+
+
+def test_two_who_carry_are_not_warned() -> None:
+    heavy = {Piece.WING: 24_000}
+
+    assert alone_words(Counter({Piece.WING: 2}), Crew(2, weights_g=heavy)) == ""
+    assert alone_words(Counter({Piece.WING: 2}), Crew(1, weights_g=heavy)) != ""
+
+
+def test_pieces_say_from_which_fence_they_come_and_where_they_go() -> None:
+    was, now = placed(Kind.VERTICAL, 2000), placed(Kind.RAISED_POLE, 1800)
+    found = walk(((was, None), (None, now)), Ground(), Crew())
+
+    assert from_words(found, 1800) == (
+        "1 pole from what stood at 20.00 m; 2 blocks from the store"
+    )
+    assert to_words(found, 2000) == "2 wings, 2 cups to the store; 1 pole to 18.00 m"

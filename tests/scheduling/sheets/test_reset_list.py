@@ -5,6 +5,7 @@ from io import BytesIO
 import pypdf
 import pytest
 
+from exercises.geometry.elements import Piece
 from scheduling.queries import changeovers_of_day
 from scheduling.sheets.reset_list import TEMPLATE, ResetSheet, reset_sheet
 from school.sheets.typeset import typeset
@@ -29,6 +30,7 @@ def sheet() -> ResetSheet:
         day=SATURDAY,
         changeovers=changeovers_of_day(SATURDAY),
         school=SchoolFactory(),
+        weights_g={Piece.WING: 9_000},
         address=ADDRESS,
         now=NOW,
     )
@@ -65,7 +67,10 @@ def test_a_changeover_says_when_where_for_whom_and_what_to_carry() -> None:
     assert "Renske" in page
     assert f"{one.lesson.arena.name}, centre, for Pony *group* #1 at 10:00." in page
     assert "Tape from the gate." in page
-    assert "Bring 2 wings, 2 poles, 2 cups" in page
+    assert "Bring 2 wings (9 kg, one person), 2 poles (12 kg, one person)" in page
+    assert "Heights last 12.40 m: 40 cm" in page
+    assert "Stands now" in page
+    assert "Wanted" in page
     assert "Build a cross (40 cm high) at 12.40 m from the gate." in page
     assert "is only in the live list" in page
 
@@ -78,10 +83,15 @@ def test_what_stood_is_said_beside_what_is_to_be() -> None:
     ChangeoverMoveFactory(changeover=one, do="strip", was=VERTICAL, now=None)
     ChangeoverMoveFactory(changeover=one, do="keep", was=VERTICAL, now=VERTICAL)
 
-    changed, stripped, kept = sheet().changeovers[0].moves
+    stripped, changed, kept = sheet().changeovers[0].moves
 
     assert changed.was == "was vertical 60 cm at 12.40 m"
     assert (stripped.was, kept.was) == ("", "")
+    assert [one.heading for one in (stripped, changed, kept)] == [
+        "Strip",
+        "Build",
+        "Stays",
+    ]
 
 
 def test_what_is_done_already_says_when() -> None:
@@ -124,3 +134,20 @@ def test_a_day_without_changeovers_says_so() -> None:
     (page,) = pages()
 
     assert "Nothing is to be changed on this day" in page
+
+
+def test_one_alone_with_wings_for_two_is_warned() -> None:
+    changeover(who=GroundspersonFactory(alone=True))
+
+    heavy = reset_sheet(
+        day=SATURDAY,
+        changeovers=changeovers_of_day(SATURDAY),
+        school=SchoolFactory(),
+        weights_g={Piece.WING: 24_000},
+        address=ADDRESS,
+        now=NOW,
+    )
+
+    (one,) = heavy.changeovers
+    assert one.bring.startswith("2 wings (24 kg, two people)")
+    assert one.alone.startswith("Takes two people: 2 wings.")

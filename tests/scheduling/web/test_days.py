@@ -146,7 +146,7 @@ def test_the_reset_list_takes_a_constant_number_of_queries(
 ) -> None:
     published(n)
 
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(13):
         manager.get(RESETS)
 
 
@@ -164,7 +164,7 @@ def test_the_reset_list_says_what_where_and_when(groundsperson: Browser) -> None
 
     for words in (
         "09:45 to 09:57, 12 min",
-        "Bring</strong> 2 wings, 2 poles, 2 cups",
+        "Bring</strong> 2 wings (12 kg, one person), 2 poles (12 kg, one person)",
         "Build a cross (40 cm high) at 12.40 m from the end by the gate.",
         "for Group 0 at 10:00",
         ">Now<",

@@ -2,7 +2,7 @@
 
 from datetime import timedelta
 
-from scheduling.web.changeover_picture import draw_changeover
+from scheduling.drawing.changeover_picture import draw_changeover
 from scheduling.web.plan_picture import Box, draw_plan_of_day
 from scheduling.web.what_if import draw_savings
 from tests.clock import at
