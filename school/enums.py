@@ -20,6 +20,14 @@ class Level(TextChoices):
     ADVANCED = "advanced", "Advanced"
 
 
+class Liking(TextChoices):
+    """What is noted of a rider and a horse; as in scheduling.matching."""
+
+    WISH = "wish", "Wished for"
+    RATHER_NOT = "rather-not", "Rather not"
+    NEVER = "never", "Never again"
+
+
 class LessonKind(TextChoices):
     PRIVATE = "private", "Private"
     SHARED = "shared", "Shared"

@@ -86,8 +86,9 @@ class Seat:
 
     `fence_cm` and `grid_level` are of the lesson's grid, where it has one.
     `confidence` is from 1 (timid) to 5. `rode` are the horses ridden before, with
-    whether one was too much; `likes` what is noted of horses; `now` the horse given
-    so far; `fixed` the one that must be.
+    whether one was too much; `likes` what is noted of horses; `barred` horses that a
+    rule kept elsewhere forbids here, with its words; `now` the horse given so far;
+    `fixed` the one that must be.
     """
 
     key: int
@@ -105,6 +106,7 @@ class Seat:
     confidence: int = 3
     rode: dict[int, bool] = field(default_factory=dict)
     likes: dict[int, Liking] = field(default_factory=dict)
+    barred: dict[int, str] = field(default_factory=dict)
     now: int | None = None
     fixed: int | None = None
 

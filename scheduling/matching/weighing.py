@@ -14,6 +14,8 @@ def ruled_out(seat: Seat, mount: Mount, weights: Weights) -> str:
     """Say why a rider may not have a horse for this lesson; empty where they may."""
     if seat.likes.get(mount.key) == Liking.NEVER:
         return "never again: noted for this rider"
+    if mount.key in seat.barred:
+        return seat.barred[mount.key]
     share = carried_share(seat, mount, weights)
     if share > weights.refuse_share:
         return (

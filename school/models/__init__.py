@@ -6,6 +6,7 @@ from school.models.grids import GridOverride, LessonGrid
 from school.models.horses import Horse, HorseDayOff, HorseState
 from school.models.inbox import MailboxMark, Reply
 from school.models.lessons import Lesson, LessonSeries, SeriesException
+from school.models.matching import RiderConfidence, RiderHorse
 from school.models.messages import (
     Invitation,
     InvitedDay,
@@ -74,6 +75,8 @@ __all__ = [
     "RideLog",
     "RideNote",
     "Rider",
+    "RiderConfidence",
+    "RiderHorse",
     "School",
     "SeriesException",
     "StorePiece",

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from school.enums import HOLDING_STATES, Level, RideState, Work
+from school.enums import HOLDING_STATES, Level, Liking, RideState, Work
 from school.models import (
     Arena,
     ArenaClosure,
@@ -12,6 +12,7 @@ from school.models import (
     Instructor,
     Lesson,
     Rider,
+    RiderHorse,
 )
 from school.queries.horses import HorseDay, horse_days
 from school.queries.schools import school_zone
@@ -140,7 +141,7 @@ def check_horses(
 ) -> list[Told]:
     """Refuse horses unfit, too young or busy; return what else there is to say.
 
-    The rules of their work are only told: `welfare.refuse` decides on them. Eight
+    The rules of their work are only told: `welfare.refuse` decides on them. Nine
     queries for any number of horses.
     """
     zone = school_zone()
@@ -148,6 +149,7 @@ def check_horses(
     horses = [horse for _, horse in pairs if horse is not None]
     if not horses:
         return []
+    check_never_again(pairs)
     told, house = [], house_rules()
     for day in horse_days(horses, starts_at, ends_at, zone, but=but):
         check_horse_day(day, starts_at, ends_at, zone)
@@ -223,6 +225,26 @@ def carries(rider: Rider, horse: Horse, work: str, house: House) -> bool:
     limit = house.of(rule).refuse
     share = 100 * (rider.weight_kg + house.gear_kg) / horse.weight_kg
     return not RULE[rule].broken(round(share, 1), limit)
+
+
+def check_never_again(pairs: Sequence[tuple[Rider, Horse | None]]) -> None:
+    """Refuse horses noted as never again for their riders, in one query."""
+    given = {(rider.pk, horse.pk): (rider, horse) for rider, horse in pairs if horse}
+    noted = RiderHorse.objects.filter(
+        liking=Liking.NEVER,
+        rider__in=[rider for rider, _ in given],
+        horse__in=[horse for _, horse in given],
+    ).order_by("pk")
+    for pair in noted.values_list("rider_id", "horse_id"):
+        if pair in given:
+            rider, horse = given[pair]
+            raise UnableToBook(
+                "never-again",
+                f"{rider.person.first_name} is never to ride {horse} again: so it is "
+                "noted. Give another horse.",
+                horse=horse.pk,
+                rider=rider.pk,
+            )
 
 
 def check_teacher_level(instructor: Instructor, rider: Rider, work: str) -> None:

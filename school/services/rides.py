@@ -1,16 +1,17 @@
 """Who rides whom in a lesson."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError, transaction
 
-from school.enums import HOLDING_STATES, RideState
+from school.enums import HOLDING_STATES, LessonState, RideState
 from school.models import Account, Horse, Lesson, Ride, Rider
 from school.queries.schools import school_zone
 from school.services import checks, welfare
 from school.services.audit import record, snapshot
-from school.services.invitations import lesson_changed
+from school.services.invitations import lesson_changed, lessons_changed
 from school.services.locks import take_turn
 from school.services.offer_ends import close_offers
 from school.services.refusals import UnableToBook, clock, refusal_of
@@ -144,6 +145,78 @@ def change_horse(
             return fresh
     except IntegrityError as error:
         raise refusal_of(error) from error
+
+
+def change_horses(
+    *, changes: Sequence[tuple[Ride, Horse]], by: Account | None, now: datetime
+) -> list[Ride]:
+    """Give several riders other horses, all or none; two may change with each other.
+
+    Whoever has the horse already stays untouched, so twice is harmless.
+    """
+    wanted = {ride.pk: horse for ride, horse in changes}
+    try:
+        with transaction.atomic():
+            held = Ride.objects.filter(pk__in=wanted)
+            lessons = {
+                one.pk: one
+                for one in Lesson.objects.select_for_update()
+                .filter(pk__in=held.values("lesson"))
+                .order_by("pk")
+            }
+            rides = [
+                ride
+                for ride in held.select_related("rider__person").order_by("pk")
+                if ride.horse_id != wanted[ride.pk].pk
+            ]
+            take_turn(
+                horses=[
+                    *(ride.horse_id for ride in rides),
+                    *(wanted[ride.pk].pk for ride in rides),
+                ]
+            )
+            before = {ride.pk: snapshot(ride) for ride in rides}
+            # All are let go first, so that two may change with each other.
+            Ride.objects.filter(pk__in=before).update(horse=None)
+            for ride in rides:
+                ride.horse = wanted[ride.pk]
+                _change_one(ride, lessons[ride.lesson_id], ride.horse, by, now)
+                record(
+                    by=by,
+                    at=now,
+                    action="change horse",
+                    subject=ride,
+                    before=before[ride.pk],
+                    after=snapshot(ride),
+                )
+            touched = [lessons[key] for key in sorted({r.lesson_id for r in rides})]
+            for lesson in touched:
+                _touch(lesson, now)
+            lessons_changed(lessons=touched, now=now)
+            return rides
+    except IntegrityError as error:
+        raise refusal_of(error) from error
+
+
+def _change_one(
+    ride: Ride, lesson: Lesson, horse: Horse, by: Account | None, now: datetime
+) -> None:
+    settled = lesson.state not in {
+        LessonState.ASKED,
+        LessonState.BOOKED,
+        LessonState.CONFIRMED,
+    }
+    if settled or ride.state == RideState.CANCELLED:
+        raise UnableToBook(
+            "settled",
+            f"{ride.rider.person.first_name} is not riding in {lesson.title} any more, "
+            "or it has begun: no horse is changed.",
+            lesson=lesson.pk,
+        )
+    told = _told(lesson, ride.rider, horse, but=(lesson.pk,))
+    _refuse(told, lesson, "", by)
+    ride.save()
+    welfare.keep(told, lesson, overrule="", by=by, now=now)
 
 
 def _check(lesson: Lesson, rider: Rider, horse: Horse | None) -> list[Told]:

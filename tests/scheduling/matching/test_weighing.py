@@ -106,3 +106,11 @@ def test_what_rules_a_pair_out_is_said(rider: dict, horse: dict, says: str) -> N
 
     assert why.startswith(says)
     assert bool(why) == bool(says)
+
+
+def test_a_rule_kept_elsewhere_rules_a_pair_out() -> None:
+    horse = mount()
+
+    assert ruled_out(seat(barred={horse.key: "six days running"}), horse, W) == (
+        "six days running"
+    )

@@ -7,6 +7,7 @@ from typing import Any
 from school.models import PackUse
 from tests.clock import NOW
 from tests.factories.lessons import RideFactory
+from tests.factories.matching import RiderConfidenceFactory, RiderHorseFactory
 from tests.factories.packs import LessonPackFactory, MakeUpCreditFactory
 from tests.factories.replies import ReplyFactory
 from tests.factories.schools import SchoolFactory
@@ -34,7 +35,16 @@ def credit_for_itself() -> None:
     MakeUpCreditFactory(given_for=ride, used_for=ride, used_at=NOW)
 
 
+def liking_twice() -> None:
+    one = RiderHorseFactory()
+    RiderHorseFactory(rider=one.rider, horse=one.horse)
+
+
 CLIENT_BREAKS: dict[str, Callable[[], Any]] = {
+    "rider_horse_once": liking_twice,
+    "rider_horse_liking_known": lambda: RiderHorseFactory(liking="maybe"),
+    "rider_horse_never_has_its_reason": lambda: RiderHorseFactory(reason=""),
+    "rider_confidence_in_range": lambda: RiderConfidenceFactory(confidence=6),
     "wish_work_known": lambda: WaitingWishFactory(work="driving"),
     "wish_state_known": lambda: WaitingWishFactory(state="lost"),
     "wish_on_a_weekday": lambda: WaitingWishFactory(weekday=7),

@@ -1,0 +1,243 @@
+"""Horses to riders for a lesson or a day: proposed, looked at, and given at once."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+
+from scheduling.matching.engine import Match, UnableToMatch, match
+from scheduling.matching.problem import Held, Liking, Mount, Problem, Seat, Weights
+from school.enums import HOLDING_STATES, LessonState, Level, Work
+from school.models import Account, Horse, LessonGrid, Ride
+from school.queries.lessons import day_bounds
+from school.queries.matching import MatchRows, match_rows
+from school.queries.schools import school_zone
+from school.services import checks
+from school.services.refusals import UnableToBook
+from school.services.rides import change_horses
+from school.services.welfare import house_rules
+
+ORDER = list(Level.values)
+OPEN = {LessonState.ASKED, LessonState.BOOKED, LessonState.CONFIRMED}
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """Rides with the best horse for each, and the horses by key."""
+
+    rides: list[Ride]
+    horses: dict[int, Horse]
+    match: Match
+
+
+def propose(
+    *,
+    day: date,
+    now: datetime,
+    lesson: int | None = None,
+    rides: Iterable[int] | None = None,
+    fixed: Mapping[int, int] | None = None,
+    without: Iterable[int] = (),
+) -> Proposal:
+    """Propose horses for what has not begun of a day, of one lesson, or some rides.
+
+    Nothing is written. `fixed` says which ride has which horse; `without` are horses
+    not to be had. Raises UnableToBook where what is fixed can't be.
+    """
+    zone = school_zone()
+    rows = match_rows(day, zone)
+    wanted = None if rides is None else set(rides)
+    asked = [
+        one
+        for one in rows.rides
+        if one.lesson.state in OPEN
+        and one.lesson.starts_at > now
+        and (lesson is None or one.lesson_id == lesson)
+        and (wanted is None or one.pk in wanted)
+    ]
+    problem = _problem(rows, asked, zone, fixed or {}, set(without))
+    try:
+        found = match(problem)
+    except UnableToMatch as error:
+        raise UnableToBook("fixed", str(error)) from error
+    return Proposal(asked, {one.pk: one for one in rows.horses}, found)
+
+
+def give_horses(
+    *,
+    wanted: Mapping[int, int],
+    seen: Mapping[int, int | None],
+    by: Account | None,
+    now: datetime,
+) -> list[Ride]:
+    """Give the horses that were looked at, all or none; twice is harmless.
+
+    Raises
+    ------
+    UnableToBook
+        Where a ride is gone or has another horse than was `seen`, or a rule forbids
+        one of the horses.
+    """
+    with transaction.atomic():
+        rides = Ride.objects.select_related("rider__person", "horse", "lesson")
+        known = {one.pk: one for one in rides.filter(pk__in=wanted)}
+        horses = Horse.objects.in_bulk(list(wanted.values()))
+        changes = []
+        for pk, horse in wanted.items():
+            if pk not in known or horse not in horses:
+                raise UnableToBook(
+                    "gone", "A ride or horse is not there any more. Look again."
+                )
+            ride = known[pk]
+            if ride.horse_id not in (seen.get(pk), horse):
+                raise UnableToBook(
+                    "changed-meanwhile",
+                    f"{ride.rider.person.first_name} in {ride.lesson.title} was given "
+                    f"{ride.horse or 'no horse'} while you looked. Look again, then "
+                    "give the horses.",
+                    lesson=ride.lesson_id,
+                )
+            changes.append((ride, horses[horse]))
+        return change_horses(changes=changes, by=by, now=now)
+
+
+def _problem(
+    rows: MatchRows,
+    asked: list[Ride],
+    zone: ZoneInfo,
+    fixed: Mapping[int, int],
+    without: set[int],
+) -> Problem:
+    first, _ = day_bounds(rows.date, zone)
+    own = {one.pk for one in asked}
+    barred = _barred(rows, asked)
+    seats = [
+        _seat(rows, one, first, fixed.get(one.pk), barred[one.pk]) for one in asked
+    ]
+    mounts = [
+        _mount(rows, horse, first, own)
+        for horse in rows.horses
+        if horse.pk not in without
+    ]
+    weights = Weights(saddle_kg=round(house_rules().gear_kg))
+    return Problem(tuple(seats), tuple(mounts), weights)
+
+
+def _barred(rows: MatchRows, asked: list[Ride]) -> dict[int, dict[int, str]]:
+    """Return for each ride the horses that the rules of horses' work forbid.
+
+    Asked of the day without the lessons that are looked at; what those do together
+    is kept by the engine where it knows the rule, and by the service in the end.
+    """
+    house = house_rules()
+    but = {one.lesson_id for one in asked}
+    able: dict[int, set[int]] = {}
+    for lesson in {one.lesson_id: one.lesson for one in asked}.values():
+        fit = checks.horses_able(
+            lesson.starts_at, lesson.ends_at, but=but, work=lesson.work
+        )
+        able[lesson.pk] = {one.pk for one in fit}
+    barred: dict[int, dict[int, str]] = {}
+    for ride in asked:
+        mine = barred.setdefault(ride.pk, {})
+        for horse in rows.horses:
+            if not checks.carries(ride.rider, horse, ride.lesson.work, house):
+                mine[horse.pk] = "too heavy by the school's rule"
+            elif horse.pk not in able[ride.lesson_id]:
+                mine[horse.pk] = "not fit for work then, or over a rule of its work"
+    return barred
+
+
+def _seat(
+    rows: MatchRows,
+    ride: Ride,
+    first: datetime,
+    fixed: int | None,
+    barred: dict[int, str],
+) -> Seat:
+    lesson, rider = ride.lesson, ride.rider
+    grid = rows.grids.get(lesson.pk)
+    rode = {h: (r, h) in rows.too_much for r, h in rows.rode if r == rider.pk}
+    return Seat(
+        key=ride.pk,
+        name=rider.person.first_name,
+        lesson=lesson.pk,
+        from_s=_s(lesson.starts_at, first),
+        to_s=_s(lesson.ends_at, first),
+        weight_kg=rider.weight_kg,
+        level=ORDER.index(rider.level),
+        highest_fence_cm=rider.highest_fence_cm,
+        height_cm=rider.height_cm,
+        jumping=lesson.work == Work.JUMPING,
+        fence_cm=_highest(grid),
+        grid_level=_level(grid),
+        confidence=rows.confidence.get(rider.pk, 3),
+        rode=rode,
+        likes={one.horse_id: Liking(one.liking) for one in rider.likings.all()},
+        barred=barred,
+        now=ride.horse_id,
+        fixed=fixed,
+    )
+
+
+def _highest(grid: LessonGrid | None) -> int:
+    rows = [*grid.start, *grid.end] if grid else []
+    return max((one.get("height_cm", 0) for one in rows), default=0)
+
+
+def _level(grid: LessonGrid | None) -> int:
+    named = grid.revision.spec.get("horse_level") if grid else None
+    return ORDER.index(named) if named in ORDER else 0
+
+
+def _mount(rows: MatchRows, horse: Horse, first: datetime, own: set[int]) -> Mount:
+    held = [
+        Held(
+            _s(one.lesson.starts_at, first),
+            _s(one.lesson.ends_at, first),
+            f"goes in {one.lesson.title}",
+            jumping=one.lesson.work == Work.JUMPING,
+        )
+        for one in rows.rides
+        if one.horse_id == horse.pk
+        and one.pk not in own
+        and one.lesson.state in HOLDING_STATES
+    ]
+    before = [one.lesson for one in rows.yesterday if one.horse_id == horse.pk]
+    seconds = [(one.ends_at - one.starts_at).total_seconds() for one in before]
+    return Mount(
+        key=horse.pk,
+        name=horse.name,
+        weight_kg=horse.weight_kg,
+        height_cm=horse.height_cm,
+        level=ORDER.index(horse.level),
+        highest_fence_cm=horse.highest_fence_cm,
+        rest_s=horse.rest_min * 60,
+        max_lessons=horse.max_lessons,
+        max_s=horse.max_minutes * 60,
+        yesterday_min=int(sum(seconds) // 60),
+        jumped_yesterday=any(one.work == Work.JUMPING for one in before),
+        held=(*held, *_away(horse, rows.date, first)),
+    )
+
+
+def _away(horse: Horse, day: date, first: datetime) -> list[Held]:
+    """Return when a horse is not to be ridden that day, and why."""
+    end = 2 * 86400
+    away = []
+    if horse.bookable_from_date > day:
+        away.append(Held(0, end, "too young for the school", work=False))
+    if day.weekday() in {one.weekday for one in horse.days_off.all()}:
+        away.append(Held(0, end, "has its day off", work=False))
+    for one in getattr(horse, "states_now", []):
+        until = _s(one.state_to, first) if one.state_to else end
+        words = f"not to be ridden ({one.get_kind_display().lower()}: {one.reason})"
+        away.append(Held(_s(one.state_from, first), until, words, work=False))
+    return away
+
+
+def _s(moment: datetime, first: datetime) -> int:
+    """Return the seconds from the first moment of the day, also on long days."""
+    return int(moment.timestamp() - first.timestamp())

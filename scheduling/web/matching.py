@@ -1,0 +1,170 @@
+"""Horses for riders: proposed with reasons, some fixed, asked again, and given."""
+
+from datetime import date
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from scheduling.matching.engine import Given
+from scheduling.services.matching import Proposal, give_horses, propose
+from scheduling.web.days import read_day_or_404
+from school.enums import Liking
+from school.models import Horse, Lesson, Ride, Rider, RiderHorse
+from school.permissions import is_manager
+from school.queries.matching import lesson_to_match
+from school.services.likings import note_liking, set_confidence
+from school.services.refusals import UnableToBook
+from school.web.access import account_of, allowed
+
+
+@allowed(is_manager)
+def match_day(request: HttpRequest, day: str) -> HttpResponse:
+    return _page(request, read_day_or_404(day), None)
+
+
+@allowed(is_manager)
+def match_lesson(request: HttpRequest, pk: int) -> HttpResponse:
+    lesson = lesson_to_match(pk)
+    if lesson is None:
+        raise Http404
+    return _page(request, timezone.localtime(lesson.starts_at).date(), lesson)
+
+
+def _page(request: HttpRequest, day: date, lesson: Lesson | None) -> HttpResponse:
+    now, refusal = timezone.now(), ""
+    if request.POST.get("do") == "give":
+        try:
+            given = give_horses(
+                wanted=_numbers(request, "want-"),
+                seen={key: seen or None for key, seen in _seen(request).items()},
+                by=account_of(request),
+                now=now,
+            )
+        except UnableToBook as error:
+            refusal = error.says
+        else:
+            messages.success(request, _said(given))
+            return redirect(request.path)
+    scope = lesson.pk if lesson else None
+    fixed = {} if refusal else _fixed(request)
+    try:
+        found = propose(day=day, lesson=scope, fixed=fixed, now=now)
+    except UnableToBook as error:
+        refusal = error.says
+        found = propose(day=day, lesson=scope, now=now)
+    context = {
+        "day": day,
+        "lesson": lesson,
+        "rows": _rows(found, fixed),
+        "match": found.match,
+        "again": [
+            {"horse": found.horses[key], "points": points}
+            for key, points in found.match.again.items()
+        ],
+        "changes": any(
+            one.mount not in (None, ride.horse_id)
+            for one, ride in zip(found.match.given, found.rides, strict=True)
+        ),
+        "refusal": refusal,
+    }
+    status = 409 if refusal else 200
+    return render(request, "scheduling/matching.html", context, status=status)
+
+
+def _numbers(request: HttpRequest, prefix: str) -> dict[int, int]:
+    """Return the numbers that a form gave, by the number in their field's name."""
+    found = {}
+    for key, value in request.POST.items():
+        number = key.removeprefix(prefix)
+        if key.startswith(prefix) and number.isdecimal() and str(value).isdecimal():
+            found[int(number)] = int(str(value))
+    return found
+
+
+def _seen(request: HttpRequest) -> dict[int, int]:
+    return _numbers(request, "seen-")
+
+
+def _fixed(request: HttpRequest) -> dict[int, int]:
+    """Return the horse chosen for each ride whose box is ticked."""
+    ticked = _numbers(request, "fix-")
+    chosen = _numbers(request, "horse-")
+    return {ride: horse for ride, horse in chosen.items() if ride in ticked}
+
+
+def _said(given: list[Ride]) -> str:
+    if not given:
+        return "Everybody has these horses already; nothing is changed."
+    pairs = ", ".join(f"{one.rider.person.first_name} {one.horse}" for one in given)
+    return f"Given: {pairs}."
+
+
+def _rows(found: Proposal, fixed: dict[int, int]) -> list[dict[str, Any]]:
+    return [
+        _row(found, ride, one, fixed)
+        for ride, one in zip(found.rides, found.match.given, strict=True)
+    ]
+
+
+def _row(
+    found: Proposal, ride: Ride, one: Given, fixed: dict[int, int]
+) -> dict[str, Any]:
+    why = found.match.unseated.get(ride.pk, {})
+    return {
+        "ride": ride,
+        "horse": found.horses.get(one.mount or 0),
+        "terms": one.terms,
+        "points": sum(term.points for term in one.terms),
+        "next": found.horses.get(one.next_best or 0),
+        "more": one.more,
+        "fixed": ride.pk in fixed,
+        "horses": list(found.horses.values()),
+        "refused": [(found.horses[key], says) for key, says in why.items()],
+    }
+
+
+@allowed(is_manager)
+def rider_horses(request: HttpRequest, pk: int) -> HttpResponse:
+    rider = Rider.objects.select_related("person", "confidence").filter(pk=pk).first()
+    if rider is None:
+        raise Http404
+    refusal = ""
+    if request.method == "POST":
+        try:
+            _note(request, rider)
+        except UnableToBook as error:
+            refusal = error.says
+        else:
+            messages.success(request, "Noted.")
+            return redirect("rider-horses", pk=pk)
+    known = RiderHorse.objects.filter(rider=rider).select_related("horse")
+    confidence = getattr(rider, "confidence", None)
+    context = {
+        "rider": rider,
+        "likings": known.order_by("horse__name"),
+        "kinds": Liking.choices,
+        "horses": Horse.objects.order_by("name"),
+        "confidence": confidence.confidence if confidence else 3,
+        "steps": range(1, 6),
+        "refusal": refusal,
+    }
+    status = 409 if refusal else 200
+    return render(request, "scheduling/rider_horses.html", context, status=status)
+
+
+def _note(request: HttpRequest, rider: Rider) -> None:
+    by, now = account_of(request), timezone.now()
+    level = request.POST.get("confidence")
+    if level is not None:
+        number = int(level) if level.isdecimal() else 0
+        set_confidence(rider=rider, confidence=number, by=by, now=now)
+        return
+    key, liking = request.POST.get("horse", ""), request.POST.get("liking", "")
+    horse = Horse.objects.filter(pk=int(key)).first() if key.isdecimal() else None
+    if horse is None or liking not in ("", *Liking.values):
+        raise UnableToBook("horse", "Choose a horse and what is noted of it.")
+    reason = request.POST.get("reason", "")
+    note_liking(rider=rider, horse=horse, liking=liking, reason=reason, by=by, now=now)
