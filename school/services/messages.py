@@ -248,6 +248,9 @@ def send_again(
             )
         if fresh.claimed_until is not None and fresh.claimed_until > now:
             return fresh
+        waits = fresh.state == MessageState.WAITING and fresh.attempts <= 1
+        if waits and fresh.next_try_at <= now:
+            return fresh
         record(by=by, at=now, action="send again", subject=fresh)
         fresh.state, fresh.sent_at, fresh.next_try_at = MessageState.WAITING, None, now
         fresh.attempts = min(fresh.attempts, 1)

@@ -296,7 +296,10 @@ def end_series(
         # One of today that has begun after that day is the last of them.
         kept = lessons_from(fresh, last_date + timedelta(days=1))
         last = max([last_date, *(one.series_date or last_date for one in kept)])
-        fresh.last_date = min(fresh.last_date, max(last, fresh.first_date))
+        last = min(fresh.last_date, max(last, fresh.first_date))
+        if not lessons and last == fresh.last_date:
+            return fresh
+        fresh.last_date = last
         fresh.save()
         cut_entries(fresh, last)
         record(

@@ -29,8 +29,9 @@ from school.tables.writing import as_csv
 KEPT = timedelta(days=2)
 """How long a file is kept after it came, or after it was brought in."""
 
-MOST_LESSONS = 1_000
-"""Lessons are booked one by one, by every rule; more in one file take too long."""
+MOST_LESSONS = 300
+"""Lessons are booked one by one, by every rule, about seventy a second; meanwhile
+nobody else can write on SQLite, so a file has no more."""
 
 _BRING = {
     Kind.HORSES: bring_horses,

@@ -78,14 +78,16 @@ def save_text(
     by: Account | None,
     now: datetime,
 ) -> MessageText:
-    """Keep the school's own words for a kind of mail, in one language."""
+    """Keep the school's own words for a kind of mail in a language; twice is once."""
     check_words(kind=kind, subject=subject, body=body)
     with transaction.atomic():
         known = MessageText.objects.filter(kind=kind, language=language).first()
         before = snapshot(known) if known else None
+        words = (subject.strip(), "\n".join(body.strip().splitlines()))
         text = known or MessageText(kind=kind, language=language)
-        text.subject = subject.strip()
-        text.body = "\n".join(body.strip().splitlines())
+        if (text.subject, text.body) == words:
+            return text
+        text.subject, text.body = words
         text.changed_at = now
         text.save()
         record(
@@ -128,6 +130,8 @@ def write_to(
     """Choose the language a client is written to in, and how their calendar is fed."""
     with transaction.atomic():
         fresh = Client.objects.select_for_update().get(pk=client.pk)
+        if (fresh.language, fresh.calendar_by) == (language, calendar_by):
+            return fresh
         before = snapshot(fresh)
         fresh.language = Language(language)
         fresh.calendar_by = calendar_by

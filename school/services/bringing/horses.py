@@ -48,7 +48,9 @@ class _Horses:
         self.today: date = hand.now.astimezone(zone).date()
         self.known = Known.of("horse")
         self.here = {one.pk: one for one in Horse.objects.order_by("pk")}
-        self.by_name = {same_name(one.name): one for one in self.here.values()}
+        self.by_name: dict[str, list[Horse]] = {}
+        for one in self.here.values():
+            self.by_name.setdefault(same_name(one.name), []).append(one)
         self.new: list[Horse] = []
         self.changed: list[tuple[Horse, dict[str, Any]]] = []
 
@@ -64,12 +66,14 @@ class _Horses:
         if horse is None:
             return self._add(row)
         reference = self.known.new_reference(row, horse.pk, horse.name)
-        name = str(row.values.get("name", horse.name))
-        other = self.by_name.get(same_name(name))
-        if other is not None and other.pk != horse.pk:
-            raise Refused(f"Another horse is called {other.name} here.")
+        name = same_name(str(row.values.get("name", horse.name)))
+        marks: list[object] = [horse.pk]
+        if name != same_name(horse.name):
+            if name in self.by_name:
+                raise Refused(f"Another horse is called {row.values['name']} here.")
+            marks.append(("name", name))
         self._check_born(row)
-        self.known.once(row, horse.pk, ("name", same_name(name)))
+        self.known.once(row, *marks)
         before = snapshot(horse)
         said = changes_of(Kind.HORSES, horse, row.values, _NAMES)
         if horse.born_date != date.fromisoformat(str(before["born_date"])):
@@ -90,7 +94,13 @@ class _Horses:
                     "reference empty for a new one."
                 )
             return self.here[key]
-        return self.by_name.get(same_name(str(row.values.get("name", ""))))
+        found = self.by_name.get(same_name(str(row.values.get("name", ""))), [])
+        if len(found) > 1:
+            raise Refused(
+                f"{len(found)} horses are called {row.values['name']} here. Say which "
+                "by the reference that the written file has."
+            )
+        return found[0] if found else None
 
     def _add(self, row: Row) -> Fate:
         check_needed(Kind.HORSES, row)
