@@ -26,6 +26,7 @@ from school.queries.grids import overruled_of
 from school.queries.lessons import booked_rides, lesson_with_all
 from school.queries.schools import the_school
 from school.services.grids import UnableToAttach, attach_grid, detach_grid
+from school.services.lesson_changes import note_booking
 from school.services.lessons import (
     UnableToBook,
     book_lesson,
@@ -188,7 +189,10 @@ def _fit(lesson: Lesson, grid: LessonGrid, units: Units) -> dict[str, Any]:
 @allowed(is_manager)
 def new_lesson(request: HttpRequest) -> HttpResponse:
     day = request.GET.get("date") or timezone.localdate().isoformat()
-    form = BookForm(with_slot(request.POST) or None, initial={"date": day})
+    # Free ground on the board names a start and an arena too.
+    asked = {key: request.GET.get(key, "") for key in ("start", "arena")}
+    initial = {"date": day, **{key: one for key, one in asked.items() if one}}
+    form = BookForm(with_slot(request.POST) or None, initial=initial)
     refusal, overruling = "", {}
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
@@ -212,6 +216,7 @@ def new_lesson(request: HttpRequest) -> HttpResponse:
         except UnableToBook as error:
             refusal, overruling = error.says, offer_to_overrule(request, error)
         else:
+            note_booking(lesson=lesson, by=account_of(request), now=timezone.now())
             messages.success(request, f"{lesson.title} is booked.")
             return redirect("lesson", pk=lesson.pk)
     return render(

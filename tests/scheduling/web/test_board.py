@@ -15,7 +15,8 @@ from scheduling.web.board_picture import (
     draw_teachers,
     hours_shown,
 )
-from school.models import ArenaClosure, InstructorHours, Lesson, Ride
+from school.models import Account, ArenaClosure, InstructorHours, Lesson, Ride
+from school.services.lesson_changes import note_booking
 from tests.clock import SATURDAY, ZONE, at
 from tests.factories.arenas import ArenaFactory
 from tests.factories.horses import HorseFactory
@@ -361,3 +362,17 @@ def test_with_nothing_to_take_back_it_says_so(manager: Browser, day: str) -> Non
     done = manager.post("/board/undo/", {"day": day}, follow=True)
 
     assert "nothing of yours to take back" in done.content.decode()
+
+
+def test_a_booking_is_taken_back_from_the_board(manager: Browser) -> None:
+    lesson = LessonFactory(title="Mistake")
+    note_booking(
+        lesson=lesson, by=Account.objects.get(is_manager=True), now=timezone.now()
+    )
+
+    page = manager.get(DAY).content.decode()
+    manager.post("/board/undo/")
+
+    assert "Take back: Mistake, booked at" in page
+    lesson.refresh_from_db()
+    assert lesson.state == "cancelled"

@@ -348,3 +348,16 @@ def test_an_instructors_page_takes_a_constant_number_of_queries(
 
     with django_assert_num_queries(12):
         client.get("/my-lessons/")
+
+
+def test_free_ground_on_the_board_names_start_and_arena_of_a_booking(
+    manager: Browser,
+) -> None:
+    arena = ArenaFactory(name="Ring")
+
+    page = manager.get(
+        f"/lessons/new/?date=2027-03-06&start=10:15&arena={arena.pk}"
+    ).content.decode()
+
+    assert 'value="10:15"' in page
+    assert f'<option value="{arena.pk}" selected>Ring</option>' in page
