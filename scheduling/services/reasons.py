@@ -41,7 +41,7 @@ def _said(plan: DayPlan, changeovers: Sequence[Changeover]) -> list[Said]:
     try:
         reasons = Reasons(plan.document, plan.plan)
     except (InvalidDay, KeyError):
-        return [Said(one, TOO_OLD, 0) for one in changeovers]
+        reasons = None
     words, said = _Words(plan), []
     for one in changeovers:
         name = f"lesson-{one.lesson_id}"
@@ -49,8 +49,10 @@ def _said(plan: DayPlan, changeovers: Sequence[Changeover]) -> list[Said]:
             said.append(Said(one, CLEARED, 0))
             continue
         try:
-            reason = reasons.of(name)
+            reason = None if reasons is None else reasons.of(name)
         except (KeyError, StopIteration):
+            reason = None
+        if reason is None:
             said.append(Said(one, TOO_OLD, 0))
             continue
         saved_s = 0 if reason.instead is None else reason.instead.saved_s
