@@ -3,7 +3,8 @@
 Where the contract has no word for something, it is said with what there is. A
 closed arena is a fixed entry in it without horses, whose id begins with
 `closure`. An arena that opens later or closes earlier than the others gets one
-beginning with `hours`, all of it open to changeovers. A lesson's window ends
+beginning with `hours`, all of it open to changeovers; one without lights gets one
+beginning with `dark`. A lesson's window ends
 where a horse's state or an instructor's hours forbid it.
 """
 
@@ -24,6 +25,7 @@ from scheduling.dayplan.document import placed_from_data
 from scheduling.models import Changeover, ChangeoverMove
 from scheduling.queries import DayRows
 from school.models import Arena, Groundsperson, Horse, Lesson
+from school.queries.daylight import daylight, needs_daylight
 
 Data = dict[str, Any]
 Minutes = tuple[int, int]
@@ -264,15 +266,44 @@ def forbidden_times(
     return times
 
 
+def _dark(rows: DayRows, arena: Arena) -> Minutes:
+    """Return until when it is dark in an arena, and from when, in minutes of the day.
+
+    What is booked in the dark already has its place: the dark gives way to it.
+    """
+    light = daylight(rows.school, rows.date)
+    if light is None or not needs_daylight(arena):
+        return 0, DAY_MIN
+    booked = [one for one in rows.lessons if one.arena_id == arena.pk]
+    first = min((_local(rows, one.starts_at) for one in booked), default=DAY_MIN)
+    last = max((_local(rows, one.ends_at) for one in booked), default=0)
+    rises = _local(rows, light.rises + timedelta(seconds=59))
+    return min(rises, first), max(_local(rows, light.sets), last)
+
+
 def _blockers(rows: DayRows, opens: int, closes: int) -> list[Data]:
-    """Return the entries that keep closed arenas free of lessons."""
+    """Return the entries that keep closed and dark arenas free of lessons.
+
+    In an arena that is shut changeovers are made, in the dark none.
+    """
     blockers = []
     for arena in rows.arenas:
         open_from, open_to = _minutes(arena.opens_at), _minutes(arena.closes_at)
-        if opens < open_from:
-            blockers.append(_blocker("hours-from", arena, opens, open_from, True))
-        if open_to < closes:
-            blockers.append(_blocker("hours-to", arena, open_to, closes, True))
+        dark_until, dark_from = _dark(rows, arena)
+        if opens < dark_until:
+            until = min(dark_until, closes)
+            blockers.append(_blocker("dark-until", arena, opens, until, False))
+        if dark_from < closes:
+            since = max(dark_from, opens)
+            blockers.append(_blocker("dark-from", arena, since, closes, False))
+        open_from, open_to = max(open_from, dark_until), min(open_to, dark_from)
+        shut = ("hours-from", max(opens, dark_until), open_from)
+        shuts = ("hours-to", open_to, min(closes, dark_from))
+        blockers += [
+            _blocker(name, arena, first, last, True)
+            for name, first, last in (shut, shuts)
+            if first < last
+        ]
         times = [
             (
                 max(_local(rows, one.closed_from), open_from),

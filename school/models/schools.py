@@ -71,6 +71,10 @@ class School(models.Model):
         max_length=2, blank=True, help_text="ISO 3166 code, for public holidays"
     )
     region = models.CharField(max_length=10, blank=True)
+    latitude = models.FloatField(
+        null=True, blank=True, help_text="North is positive; for the hours of daylight"
+    )
+    longitude = models.FloatField(null=True, blank=True, help_text="East is positive")
     house_rules = models.TextField(blank=True)
     local_bodies = models.TextField(
         blank=True, help_text="The bodies whose rules come before this tool's advice"
@@ -118,6 +122,13 @@ class School(models.Model):
             one_of("height_unit", HeightUnit.values, "school_height_unit_known"),
             one_of("horse_unit", HorseUnit.values, "school_horse_unit_known"),
             within("first_hole_cm", 0, 100, "school_first_hole_in_range"),
+            within("latitude", -90, 90, "school_latitude_in_range"),
+            within("longitude", -180, 180, "school_longitude_in_range"),
+            models.CheckConstraint(
+                condition=Q(latitude__isnull=True, longitude__isnull=True)
+                | Q(latitude__isnull=False, longitude__isnull=False),
+                name="school_place_whole",
+            ),
             within("hole_cm", 1, 15, "school_hole_in_range"),
             within("place_every_cm", 1, 100, "school_place_every_in_range"),
             within("start_every_min", 1, 120, "school_start_every_in_range"),

@@ -13,9 +13,11 @@ from school.models import (
     Lesson,
     Rider,
     RiderHorse,
+    School,
 )
+from school.queries.daylight import daylight, needs_daylight
 from school.queries.horses import HorseDay, horse_days
-from school.queries.schools import school_zone
+from school.queries.schools import school_zone, the_school
 from school.services.refusals import UnableToBook, clock, hour
 from school.services.welfare import Told, house_rules, told_of_day
 from school.welfare.rules import RULE, House
@@ -27,7 +29,8 @@ def check_arena(
     arena: Arena, starts_at: datetime, ends_at: datetime, *, but: Iterable[int] = ()
 ) -> None:
     """Refuse a time outside opening hours, in a closure, or in another lesson."""
-    zone = school_zone()
+    school = the_school()
+    zone = ZoneInfo(school.zone)
     first, last = starts_at.astimezone(zone), ends_at.astimezone(zone)
     if (
         first.date() != last.date()
@@ -40,6 +43,8 @@ def check_arena(
             f"{hour(starts_at)} to {hour(ends_at)} lies outside.",
             arena=arena.pk,
         )
+    if needs_daylight(arena):
+        _check_light(school, arena, first, last)
     closure = (
         ArenaClosure.objects.filter(
             arena=arena, closed_from__lt=ends_at, closed_to__gt=starts_at
@@ -63,6 +68,23 @@ def check_arena(
             arena=arena.pk,
             lesson=taken.pk,
         )
+
+
+def _check_light(school: School, arena: Arena, first: datetime, last: datetime) -> None:
+    """Refuse a time before sunrise or after sunset where there are no lights."""
+    light = daylight(school, first.date())
+    if light is None or (light.rises <= first and last <= light.sets):
+        return
+    day = f"{first.day} {first:%B}"
+    says = f"dark from {light.sets:%H:%M} on {day}"
+    if first < light.rises:
+        says = f"dark until {light.rises:%H:%M} on {day}"
+    raise UnableToBook(
+        "dark",
+        f"It is {says}; {arena} has no lights. Choose another time, or an arena "
+        "with lights.",
+        arena=arena.pk,
+    )
 
 
 def _overlapping(starts_at: datetime, ends_at: datetime, but: Iterable[int]):  # type: ignore[no-untyped-def]

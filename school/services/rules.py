@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import date, datetime
-from typing import TypedDict
+from typing import NotRequired, TypedDict
 
 from django.db import transaction
 
@@ -29,6 +29,8 @@ class Rules(TypedDict):
     moved_arena_s: int
     country: str
     region: str
+    latitude: NotRequired[float | None]
+    longitude: NotRequired[float | None]
 
 
 RANGES = {
@@ -70,6 +72,19 @@ def set_rules(*, rules: Rules, by: Account | None, now: datetime) -> School:
             after=dict(rules),
         )
         return school
+
+
+def _check_place(latitude: float | None, longitude: float | None) -> None:
+    if (latitude is None) != (longitude is None):
+        raise UnableToSet(
+            "latitude", "Give both, latitude and longitude, or neither.", "latitude"
+        )
+    for name, value, most in (
+        ("latitude", latitude, 90),
+        ("longitude", longitude, 180),
+    ):
+        if value is not None and not -most <= value <= most:
+            raise UnableToSet(name, f"Give degrees from -{most} to {most}.", name)
 
 
 def birthday(born: date, years: int) -> date:
@@ -174,6 +189,7 @@ def _check_bounds(rule: Rule, bounds: Bounds) -> None:
 
 
 def _check(rules: Rules) -> None:
+    _check_place(rules.get("latitude"), rules.get("longitude"))
     for name, (low, high) in RANGES.items():
         if not low <= int(str(rules[name])) <= high:  # type: ignore[literal-required]
             raise UnableToSet(name, f"Give a number from {low} to {high}.", name)

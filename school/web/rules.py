@@ -40,6 +40,12 @@ class RulesForm(forms.Form):
     region = forms.CharField(
         max_length=10, required=False, label="Region, where holidays differ (BY, say)"
     )
+    latitude = forms.FloatField(
+        required=False, label="Latitude in degrees, north positive, for daylight"
+    )
+    longitude = forms.FloatField(
+        required=False, label="Longitude in degrees, east positive"
+    )
 
     def clean_country(self) -> str:
         """Return the country as its two capital letters."""

@@ -288,3 +288,41 @@ def test_what_was_overruled_is_a_horses_limit_for_the_day():
         "rest_min": 15, "max_lessons": 4, "max_minutes": 250,
     }  # fmt: skip
     assert limits[f"horse-{other.pk}"]["max_minutes"] == 180
+
+
+def dark_entries():
+    return {
+        one["id"].rpartition("-arena-")[0]: one
+        for one in document()["lessons"]
+        if not is_lesson(one["id"])
+    }
+
+
+def test_nothing_is_planned_in_the_dark_where_there_are_no_lights():
+    SchoolFactory(latitude=52.37, longitude=4.9)
+    ArenaFactory(opens_at=time(6), closes_at=time(20))
+
+    entries = dark_entries()
+
+    # Early in March the sun rises a little past seven and sets before half past six.
+    assert set(entries) == {"dark-until", "dark-from"}
+    assert entries["dark-until"]["booked"]["start"] == "06:00"
+    assert 60 <= entries["dark-until"]["minutes"] <= 80
+    assert "18:2" in entries["dark-from"]["booked"]["start"]
+    assert entries["dark-from"]["cool_down_min"] == 0
+
+
+def test_a_lit_arena_has_no_dark():
+    SchoolFactory(latitude=52.37, longitude=4.9)
+    ArenaFactory(opens_at=time(6), closes_at=time(20), lit=True)
+
+    assert dark_entries() == {}
+
+
+def test_the_dark_gives_way_to_what_is_booked_in_it():
+    SchoolFactory(latitude=52.37, longitude=4.9)
+    arena = ArenaFactory(opens_at=time(6), closes_at=time(20))
+    LessonFactory(arena=arena, starts_at=at("18:30"))
+
+    assert dark_entries()["dark-from"]["booked"]["start"] == "19:30"
+    assert read_day(document())

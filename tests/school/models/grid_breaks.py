@@ -36,5 +36,8 @@ GRID_BREAKS: dict[str, Callable[[], Any]] = {
     "school_height_unit_known": lambda: SchoolFactory(height_unit="ells"),
     "school_horse_unit_known": lambda: SchoolFactory(horse_unit="ells"),
     "school_first_hole_in_range": lambda: SchoolFactory(first_hole_cm=101),
+    "school_latitude_in_range": lambda: SchoolFactory(latitude=91, longitude=0),
+    "school_longitude_in_range": lambda: SchoolFactory(latitude=0, longitude=181),
+    "school_place_whole": lambda: SchoolFactory(latitude=52),
     "school_hole_in_range": lambda: SchoolFactory(hole_cm=0),
 }

@@ -52,6 +52,8 @@ def test_the_rules_are_set_and_audited_once(manager: Browser) -> None:
         ({"min_horse_age_years": 2}, "Give a number from 3 to 8."),
         ({"country": "XX", "region": ""}, "two letters of a country"),
         ({"region": "ZZ"}, "DE has no region ZZ"),
+        ({"latitude": 52}, "Give both, latitude and longitude"),
+        ({"latitude": 91, "longitude": 5}, "Give degrees from -90 to 90."),
         ({"country": "", "region": "BY"}, "two letters of a country"),
     ],
 )
