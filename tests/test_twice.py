@@ -29,9 +29,8 @@ MAY_ADD = {
     r"/calendars/make/": ("AuditEntry FeedToken", "an address is shown but once"),
     r"/my/.+/calendar/": ("AuditEntry FeedToken", "an address is shown but once"),
     r"/(moves|changeovers)/.+": ("Press", "a press is noted, and what it does is once"),
+    r"/clients/\d+/data/export/": ("AuditEntry", "each handing out is on record"),
     r"/weekly/\d+/change/": ("AuditEntry", "holds the lessons where they are"),
-    r"/clients/\d+/packs/": ("AuditEntry LessonPack", "a client may buy two"),
-    r"/clients/\d+/credits/": ("AuditEntry MakeUpCredit", "a client may get two"),
 }
 """Forms whose second press is meant to add rows, which ones, and why."""
 

@@ -39,20 +39,21 @@ def reasons_of_plan(plan: DayPlan, changeovers: Sequence[Changeover]) -> list[Sa
 def _said(plan: DayPlan, changeovers: Sequence[Changeover]) -> list[Said]:
     lines = {one["id"]: one["line"] for one in plan.plan.get("lessons", [])}
     try:
-        reasons = Reasons(plan.document, plan.plan)
+        reasons, words = Reasons(plan.document, plan.plan), _Words(plan)
     except (InvalidDay, KeyError):
-        reasons = None
-    words, said = _Words(plan), []
+        reasons = words = None
+    said = []
     for one in changeovers:
         name = f"lesson-{one.lesson_id}"
         if lines.get(name) is None:
             said.append(Said(one, CLEARED, 0))
             continue
+        if reasons is None or words is None:
+            said.append(Said(one, TOO_OLD, 0))
+            continue
         try:
-            reason = None if reasons is None else reasons.of(name)
+            reason = reasons.of(name)
         except (KeyError, StopIteration):
-            reason = None
-        if reason is None:
             said.append(Said(one, TOO_OLD, 0))
             continue
         saved_s = 0 if reason.instead is None else reason.instead.saved_s

@@ -24,6 +24,9 @@ def note_heat(
         raise UnableToSet("humidity", "Give a percentage from 0 to 100.", "humidity")
     with transaction.atomic():
         known = DayHeat.objects.filter(date=day).first()
+        figures = (temperature_c, humidity_pct)
+        if known and (known.temperature_c, known.humidity_pct) == figures:
+            return known
         before = None if known is None else snapshot(known)
         noted, _ = DayHeat.objects.update_or_create(
             date=day,

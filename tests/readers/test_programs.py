@@ -81,7 +81,7 @@ def test_a_subscription_client_follows_a_feed(live_server, tmp_path: Path) -> No
     sync(tmp_path, "sync")
     first = [one.read_text() for one in (tmp_path / "lessons").glob("*.ics")]
     again = sync(tmp_path, "sync")
-    cancel_lesson(lesson=rides[0].lesson, reason="frost", by=None, now=NOW)
+    cancel_lesson(lesson=rides[0].lesson, reason="frost", by=None, now=timezone.now())
     sync(tmp_path, "sync")
 
     assert len(first) == 3

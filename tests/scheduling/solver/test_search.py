@@ -300,8 +300,13 @@ def test_the_cheaper_clean_day_is_kept(one: int, other: int, kept: int) -> None:
     assert search.cheaper((none, one), (none, other))[1] == kept
 
 
-def test_annealing_ends_at_once_when_it_is_told_to() -> None:
+@pytest.mark.parametrize("compiled", [True, False])
+def test_annealing_ends_at_once_when_it_is_told_to(
+    compiled: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
     problem = possible_problem()
+    if not compiled:
+        as_python(monkeypatch, anneal_kernels)
 
     chosen, _ = annealed(
         arrays_of(problem), problem, the_best(problem), 0, halt=np.ones(1, np.int64)
@@ -334,6 +339,29 @@ def test_further_annealings_end_with_the_time(
         others.best(lambda: time.monotonic() - began > 0.2)
 
     assert time.monotonic() - began < 30
+
+
+@pytest.mark.usefixtures("_staged")
+def test_a_better_day_of_further_annealings_is_timed_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(search, "_AGAIN_FROM", 0)
+    problem = possible_problem(tasks=8)
+    best, begun = the_best(problem), []
+    arrays = arrays_of(problem)
+    found = annealed(arrays, problem, best, 0, halt=np.ones(1, np.int64))
+    monkeypatch.setattr(Annealings, "best", lambda self, over: found)
+    monkeypatch.setattr(search, "cheaper", lambda one, other: other)
+    monkeypatch.setattr(Bound, "better", lambda *_: 0.0)
+    choose = Search._choose
+    monkeypatch.setattr(
+        Search, "_choose", lambda self, *a: (begun.append(a[1]), choose(self, *a))
+    )
+
+    result = Search(problem).run(seconds=120)
+
+    assert begun[-1] is found[0]
+    assert result.objective_s == solve(problem, seconds=120).objective_s
 
 
 @pytest.mark.usefixtures("_staged")

@@ -78,7 +78,8 @@ def test_of_twenty_clients_who_take_the_last_place_one_has_it() -> None:
     assert len(told) == MANY - 1
     assert in_words(told)
     assert {one.says for one in told} == {
-        "Saturday row is full: all 3 places are gone."
+        "Somebody was quicker: the place in Saturday row is gone. "
+        "You stay on the waiting list."
     }
     assert Ride.objects.filter(lesson=lesson, state="booked").count() == 3
     assert WaitingOffer.objects.filter(state="taken").count() == 1
