@@ -1,6 +1,7 @@
 """Why a changeover costs what it does, in words."""
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 from scheduling.dayplan.day import clock
@@ -38,19 +39,19 @@ def reasons_of_plan(plan: DayPlan, changeovers: Sequence[Changeover]) -> list[Sa
 
 def _said(plan: DayPlan, changeovers: Sequence[Changeover]) -> list[Said]:
     lines = {one["id"]: one["line"] for one in plan.plan.get("lessons", [])}
-    try:
-        reasons, words = Reasons(plan.document, plan.plan), _Words(plan)
-    except (InvalidDay, KeyError):
-        reasons = words = None
+    known: tuple[Reasons, _Words] | None = None
+    with suppress(InvalidDay, KeyError):
+        known = Reasons(plan.document, plan.plan), _Words(plan)
     said = []
     for one in changeovers:
         name = f"lesson-{one.lesson_id}"
         if lines.get(name) is None:
             said.append(Said(one, CLEARED, 0))
             continue
-        if reasons is None or words is None:
+        if known is None:
             said.append(Said(one, TOO_OLD, 0))
             continue
+        reasons, words = known
         try:
             reason = reasons.of(name)
         except (KeyError, StopIteration):
