@@ -94,6 +94,8 @@ def take_offer(*, offer: WaitingOffer, now: datetime) -> Ride:
         `lapsed`, `full`, or whatever keeps the rider out of the lesson.
     """
     with transaction.atomic():
+        # The lesson before its offers, as whoever books does, who then closes them.
+        Lesson.objects.select_for_update().get(pk=offer.lesson_id)
         fresh = (
             WaitingOffer.objects.select_for_update(of=("self",))
             .select_related("wish__rider__person", "wish__instead_of", "lesson")
