@@ -2,8 +2,8 @@ CREATE TRIGGER occupancy_no_two_at_once BEFORE INSERT ON school_occupancy
 WHEN EXISTS (
     SELECT 1 FROM school_occupancy o
     WHERE o.what = NEW.what AND o.which = NEW.which
-    AND o.taken_from < COALESCE(NEW.taken_to, '9999')
-    AND NEW.taken_from < COALESCE(o.taken_to, '9999')
+    AND o.taken_from < COALESCE(NEW.taken_to, '9999-12-31')
+    AND NEW.taken_from < COALESCE(o.taken_to, '9999-12-31')
 )
 BEGIN
     SELECT RAISE(ABORT, 'occupancy_no_two_at_once');
@@ -13,8 +13,8 @@ CREATE TRIGGER occupancy_no_two_at_once_changed BEFORE UPDATE ON school_occupanc
 WHEN EXISTS (
     SELECT 1 FROM school_occupancy o
     WHERE o.id <> OLD.id AND o.what = NEW.what AND o.which = NEW.which
-    AND o.taken_from < COALESCE(NEW.taken_to, '9999')
-    AND NEW.taken_from < COALESCE(o.taken_to, '9999')
+    AND o.taken_from < COALESCE(NEW.taken_to, '9999-12-31')
+    AND NEW.taken_from < COALESCE(o.taken_to, '9999-12-31')
 )
 BEGIN
     SELECT RAISE(ABORT, 'occupancy_no_two_at_once');

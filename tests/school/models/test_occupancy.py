@@ -189,3 +189,13 @@ def test_overlap_is_of_moments_not_of_wall_clocks(day: Any, hours: int) -> None:
         hours=2 - hours
     )
     refused(lambda: LessonFactory(arena=lesson.arena, starts_at=at("03:15", day)))
+
+
+def test_a_horse_is_held_by_a_state_without_an_end() -> None:
+    ride = RideFactory(lesson__starts_at=at("09:00"))
+
+    refused(
+        lambda: HorseState.objects.create(
+            horse=ride.horse, kind="unfit", state_from=NOW, reason="lame"
+        )
+    )
