@@ -202,6 +202,13 @@ def to_words(found: Walk, at_cm: int, units: Units = METRIC) -> str:
     return "; ".join(parts)
 
 
+def pieces_words(move: MoveData, found: Walk, units: Units = METRIC) -> str:
+    """Say where the pieces of a move come from, or go to."""
+    if move["now"]:
+        return from_words(found, move["now"]["at_cm"], units)
+    return to_words(found, move["was"]["at_cm"], units) if move["was"] else ""
+
+
 def pass_words(
     spots: Iterable[int], moves: Iterable[MoveData], units: Units = METRIC
 ) -> str:

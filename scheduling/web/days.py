@@ -227,12 +227,8 @@ def week_page(request: HttpRequest, day: str) -> HttpResponse:
 def _day_in_words(
     day: date, lessons: list[Lesson], changeovers: list[Changeover], zone: ZoneInfo
 ) -> dict[str, object]:
-    """Return a day's lessons and the minutes of its changeovers."""
-    seconds = sum(
-        int((one.ends_at - one.starts_at).total_seconds())
-        for one in changeovers
-        if one.plan.date == day
-    )
+    """Return a day's lessons and the minutes of its changeovers, rounded up once."""
+    seconds = sum(one.seconds for one in changeovers if one.plan.date == day)
     its = [one for one in lessons if one.starts_at.astimezone(zone).date() == day]
     return {"day": day, "lessons": its, "reset_min": _minutes(seconds)}
 

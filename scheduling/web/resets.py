@@ -14,13 +14,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from exercises.drawing.words import element_words
-from exercises.geometry.data import element_from_data
 from exercises.geometry.elements import Piece
 from exercises.geometry.units import Units
-from scheduling.changeover.walking import Walk
-from scheduling.convert import walk_of
-from scheduling.drawing.changeover_picture import draw_changeover
 from scheduling.models import Changeover, ChangeoverMove, Press
 from scheduling.queries import (
     changeover_even_cancelled,
@@ -32,22 +27,10 @@ from scheduling.queries import (
 from scheduling.services.changeovers import UnableToReset
 from scheduling.services.photos import MOST_BYTES, photo_path
 from scheduling.services.presses import Sent, take_press
+from scheduling.sheets.listed import listed_work
 from scheduling.sheets.reset_list import TEMPLATE, reset_sheet
 from scheduling.web.days import read_day_or_404
 from scheduling.web.reset_page import busy_times, changed_at, over_words, pocket
-from scheduling.wording import (
-    HEADINGS,
-    alone_words,
-    changeover_carry,
-    from_words,
-    gap_words,
-    height_words,
-    load_words,
-    move_words,
-    pass_words,
-    to_words,
-    way_words,
-)
 from school.convert import units_of
 from school.permissions import is_staff_of_yard, may_work_resets
 from school.queries.schools import the_school
@@ -119,60 +102,11 @@ def reset_list_pdf(request: HttpRequest, day: str) -> HttpResponse:
 def card_of(
     changeover: Changeover, units: Units, weights_g: Mapping[Piece, int]
 ) -> dict[str, Any]:
-    """Return what the list shows of a changeover: its moves in walking order."""
-    datum = changeover.line.datum
-    found, crew, moves = walk_of(changeover, weights_g)
-    listed = [_data(one) for one in moves]
-    carry, gaps = changeover_carry(listed), gap_words(listed, units)
-    length = changeover.ends_at - changeover.starts_at
-    headings = [HEADINGS[found.phases[n]] for n in found.order]
+    """Return what the list shows of a changeover."""
     return {
         "changeover": changeover,
-        "minutes": int(length.total_seconds() // 60),
-        "bring": load_words(carry.bring, crew),
-        "take_back": load_words(carry.take_back, crew),
-        "alone": alone_words(carry.bring + carry.take_back, crew),
-        "way": way_words(found, units),
-        "measure": pass_words(found.measures, listed, units),
-        "heights": height_words(found.heights, listed, units),
-        "picture": draw_changeover(
-            listed, changeover.line.length_cm, ident=f"changeover-{changeover.pk}",
-            title=f"Changeover for {changeover.lesson.title}", datum=datum,
-            units=units,
-        ),
-        "moves": [
-            {
-                "move": one,
-                "heading": heading if heading != before else "",
-                "words": move_words(_data(one), datum, units),
-                "was": _element(one.was, units),
-                "now": _element(one.now, units),
-                "gap": gaps.get(one.now["at_cm"], "") if one.now else "",
-                "pieces": _pieces(one, found, units),
-            }
-            for one, heading, before in zip(
-                moves, headings, ["", *headings], strict=False
-            )
-        ],
-    }  # fmt: skip
-
-
-def _pieces(move: ChangeoverMove, found: Walk, units: Units) -> str:
-    """Say where the pieces of a move come from, or go to."""
-    if move.now:
-        return from_words(found, move.now["at_cm"], units)
-    return to_words(found, move.was["at_cm"], units) if move.was else ""
-
-
-def _data(move: ChangeoverMove) -> dict[str, Any]:
-    return {"do": move.do, "was": move.was, "now": move.now}
-
-
-def _element(data: dict[str, Any] | None, units: Units) -> str:
-    if not data:
-        return ""
-    one = element_from_data(data)
-    return f"{units.length(one.at_cm)} {element_words(one, units)}"
+        "work": listed_work(changeover, units, weights_g),
+    }
 
 
 def _back(changeover: Changeover) -> HttpResponse:

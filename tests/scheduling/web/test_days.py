@@ -281,3 +281,16 @@ def test_the_list_leads_to_the_picture_of_each_changeover(
     assert (
         f'href="/changeovers/{one.pk}/"' in groundsperson.get(RESETS).content.decode()
     )
+
+
+def test_the_week_says_the_minutes_that_the_day_says(manager: Browser) -> None:
+    for one in published(3):
+        one.seconds = 610
+        one.save()
+    DayPlan.objects.update(reset_s=3 * 610, objective_s=3 * 610, bound_s=3 * 610)
+
+    week = manager.get(f"/week/{SATURDAY.isoformat()}/").content.decode()
+
+    # Each alone is rounded up to 11 minutes; together they are 30.5.
+    assert "31 min of changing fences" in week
+    assert "<strong>31</strong> min" in manager.get(DAY).content.decode()
