@@ -11,8 +11,9 @@ where a horse's state or an instructor's hours forbid it.
 import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from exercises.geometry.data import as_planned
 from exercises.geometry.elements import Piece
@@ -81,9 +82,14 @@ def minute_of(rows: DayRows, at: datetime) -> int:
 
 def moment(rows: DayRows, clock: str) -> datetime:
     """Return the aware moment of a clock time of the plan file."""
+    return moment_of(rows.date, rows.zone, clock)
+
+
+def moment_of(day: date, zone: ZoneInfo, clock: str) -> datetime:
+    """Return the aware moment of a day file's clock time, `25:00` on the next day."""
     hours, minutes = int(clock[:2]), int(clock[3:])
-    day = rows.date + timedelta(days=hours // 24)
-    return datetime.combine(day, time(hours % 24, minutes), tzinfo=rows.zone)
+    day += timedelta(days=hours // 24)
+    return datetime.combine(day, time(hours % 24, minutes), tzinfo=zone)
 
 
 def _minutes(clock: time) -> int:

@@ -146,6 +146,11 @@ def published_plan(day: date) -> DayPlan | None:
     return DayPlan.objects.filter(date=day, state=DayPlan.State.PUBLISHED).first()
 
 
+def whole_published_plan(day: date) -> DayPlan | None:
+    """Return the day's published plan with its lessons and changeovers."""
+    return plans_with_all().filter(date=day, state=DayPlan.State.PUBLISHED).first()
+
+
 def run_under_way(day: date, kind: str) -> PlanRun | None:
     """Return the run of a kind that waits or is at work for a day."""
     states = [PlanRun.State.QUEUED, PlanRun.State.RUNNING]

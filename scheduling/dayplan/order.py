@@ -20,7 +20,13 @@ from scheduling.dayplan.document import read_day
 from scheduling.dayplan.fallback import best_effort
 from scheduling.dayplan.numbers import Numbers, numbers_of
 from scheduling.dayplan.placing import Placed, dear_chains, place_order
-from scheduling.dayplan.plan import Outcome, plan_document
+from scheduling.dayplan.plan import (
+    Booked,
+    Outcome,
+    about_booked,
+    booked_day,
+    plan_document,
+)
 from scheduling.solver.problem import Arc, Cut, Guess, Problem
 from scheduling.solver.result import Result, Status
 from scheduling.solver.search import Search, warm_up
@@ -109,17 +115,15 @@ def order_day(
     warm_up()
     began = clock()
     costs = Costs(day.handling)
-    booked_s = booked_reset_s(day, costs, seconds=seconds / 2, seed=seed, stop=stop)
+    booked = as_it_is_booked(day, costs, seconds=seconds / 2, seed=seed, stop=stop)
     left = max(seconds - (clock() - began), _LEAST_S)
     numbers = numbers_of(day, as_booked=as_booked, costs=costs)
     guess = None if start_from is None else guess_from(numbers, start_from)
     search = _search(numbers, left, seed, guess, on_progress, stop, clock)
-    outcome = Outcome(
-        numbers, search.best, search.placed, search.bound_s, booked_s, seed
-    )
+    outcome = Outcome(numbers, search.best, search.placed, search.bound_s, booked, seed)
     if search.best is None:
         plan = best_effort(day)
-        plan |= {"as_booked_reset_s": booked_s, "seed": seed}
+        plan |= about_booked(booked) | {"seed": seed}
     else:
         plan = plan_document(outcome)
     broken = check_plan(day, plan)
@@ -135,16 +139,18 @@ def order_day(
     return plan
 
 
-def booked_reset_s(
+def as_it_is_booked(
     day: Day, costs: Costs, *, seconds: float, seed: int, stop: Event | None = None
-) -> int | None:
-    """Return the reset seconds of the day as booked; None if that breaks a rule."""
+) -> Booked | None:
+    """Return what the day as booked takes; None if that breaks a rule."""
     if not day.lessons or any(lesson.booked is None for lesson in day.lessons):
         return None
     numbers = numbers_of(day, as_booked=True, costs=costs)
     left = max(seconds, _LEAST_S)
     search = _search(numbers, left, seed, stop=stop)
-    return None if search.placed is None else search.placed.total_s
+    if search.best is None or search.placed is None:
+        return None
+    return booked_day(numbers, search.best, search.placed)
 
 
 def _search(

@@ -15,6 +15,30 @@ from scheduling.solver.result import Reset, Result
 
 
 @dataclass(frozen=True, slots=True)
+class Booked:
+    """The day as booked: what changing its fences takes [s], and when it is done."""
+
+    reset_s: int
+    resets: list[dict[str, Any]]
+
+
+def booked_day(numbers: Numbers, result: Result, placed: Placed) -> Booked:
+    """Say what the day as booked takes, from the order found for it."""
+    resets = [
+        {key: reset[key] for key in reset if key != "moves"}
+        for reset in _resets(numbers, result, placed)
+    ]
+    return Booked(placed.total_s, resets)
+
+
+def about_booked(booked: Booked | None) -> dict[str, Any]:
+    """Write what a plan file says of the day as booked."""
+    if booked is None:
+        return {"as_booked_reset_s": None}
+    return {"as_booked_reset_s": booked.reset_s, "as_booked_resets": booked.resets}
+
+
+@dataclass(frozen=True, slots=True)
 class Outcome:
     """What the search ended with."""
 
@@ -22,7 +46,7 @@ class Outcome:
     result: Result | None
     placed: Placed | None
     bound_s: int
-    as_booked_reset_s: int | None
+    booked: Booked | None
     seed: int
 
 
@@ -40,7 +64,7 @@ def plan_document(outcome: Outcome) -> dict[str, Any]:
         "objective_s": objective,
         "bound_s": bound,
         "reset_s": sum(reset["seconds"] for reset in resets),
-        "as_booked_reset_s": outcome.as_booked_reset_s,
+        **about_booked(outcome.booked),
         "elapsed_s": 0.0,
         "seed": outcome.seed,
         "lessons": _lessons(numbers, result, placed),

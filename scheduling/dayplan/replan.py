@@ -195,6 +195,13 @@ def whole_plan(so_far: SoFar, rest: Mapping[str, Any]) -> Data:
     ]
     done_s = sum(one["seconds"] for one in kept)
     booked_s = rest["as_booked_reset_s"]
+    booked = (
+        {}
+        if booked_s is None
+        else {
+            "as_booked_resets": [*map(_without_moves, kept), *rest["as_booked_resets"]]
+        }
+    )
     return {
         **rest,
         "lessons": lessons,
@@ -203,7 +210,12 @@ def whole_plan(so_far: SoFar, rest: Mapping[str, Any]) -> Data:
         "objective_s": rest["objective_s"] + done_s,
         "bound_s": rest["bound_s"] + done_s,
         "as_booked_reset_s": None if booked_s is None else booked_s + done_s,
+        **booked,
     }
+
+
+def _without_moves(reset: Mapping[str, Any]) -> Data:
+    return {key: value for key, value in reset.items() if key != "moves"}
 
 
 def _kept(so_far: SoFar, reset: Mapping[str, Any]) -> bool:

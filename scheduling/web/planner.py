@@ -1,24 +1,27 @@
 """The plan of a day: what is searched, what is new in it, and what each move gains."""
 
 from collections.abc import Mapping
-from datetime import date, datetime, time, timedelta
+from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import reverse
 
 from scheduling.models import DayPlan, PlanRun
 from scheduling.queries import (
-    changeovers_of_day,
     draft_of_day,
     key_of,
     latest_runs,
     published_plan,
+    whole_published_plan,
 )
 from scheduling.web.days import read_day_or_404
-from scheduling.web.plan_picture import Box, draw_plan_of_day
+from scheduling.web.plan_pictures import (
+    booked_slots,
+    draft_pictures,
+    published_pictures,
+)
 from scheduling.web.runs import run_words
 from school.models import Arena, Lesson
 from school.permissions import is_manager
@@ -56,7 +59,8 @@ def planner_page(request: HttpRequest, day: str) -> HttpResponse:
     shown.sort(key=lambda run: run.asked_at)
     lessons = lessons_of_day(when, zone)
     arenas = list(Arena.objects.order_by("name", "pk"))
-    published, draft = published_plan(when), draft_of_day(when)
+    draft = draft_of_day(when)
+    published = published_plan(when) if draft else whole_published_plan(when)
     run = next((one for one in shown if draft and one.plan_id == draft.pk), None)
     context: dict[str, Any] = {
         "day": when,
@@ -73,7 +77,12 @@ def planner_page(request: HttpRequest, day: str) -> HttpResponse:
             "moves": [words.gain(one) for one in found.get("gains", [])],
             "conflict": words.conflict(found.get("conflict")),
             "figures": _figures(draft),
-        } | _pictures(when, zone, arenas, lessons, draft)
+        } | draft_pictures(draft, arenas=arenas, lessons=lessons, zone=zone)
+    elif published is not None:
+        context |= {
+            "figures": _figures(published),
+            "moved": _moved(published, arenas, zone),
+        } | published_pictures(published, arenas=arenas, zone=zone)
     return render(request, "scheduling/planner.html", context)
 
 
@@ -81,17 +90,37 @@ def _minutes(seconds: int) -> int:
     return -(-seconds // 60)
 
 
-def _figures(draft: DayPlan) -> Data:
-    """Say in minutes what the day needs at present, with the draft, and at least."""
-    now = draft.as_booked_reset_s
+def _figures(plan: DayPlan) -> Data:
+    """Say in minutes what the day needs as it was, with the plan, and at least."""
+    now = plan.as_booked_reset_s
     return {
         "now": None if now is None else _minutes(now),
-        "new": _minutes(draft.reset_s),
-        "saved": None if now is None else _minutes(now) - _minutes(draft.reset_s),
-        "proved": draft.status == "proved",
-        "impossible": draft.status == "impossible",
-        "gap": _minutes(draft.objective_s - draft.bound_s),
+        "new": _minutes(plan.reset_s),
+        "saved": None if now is None else _minutes(now) - _minutes(plan.reset_s),
+        "proved": plan.status == "proved",
+        "impossible": plan.status == "impossible",
+        "gap": _minutes(plan.objective_s - plan.bound_s),
     }
+
+
+def _moved(plan: DayPlan, arenas: list[Arena], zone: ZoneInfo) -> list[Data]:
+    """Say which lessons a published plan moved, from where to where."""
+    names = {one.pk: one.name for one in arenas}
+    slots = booked_slots(plan, zone)
+
+    def words(starts_at: datetime, arena: int) -> str:
+        return f"{starts_at.astimezone(zone):%H:%M}, {names.get(arena, '')}"
+
+    return [
+        {
+            "title": one.lesson.title,
+            "was": words(*slots[one.lesson_id]),
+            "now": words(one.starts_at, one.arena_id),
+        }
+        for one in plan.lessons.all()
+        if slots.get(one.lesson_id, (one.starts_at, one.arena_id))
+        != (one.starts_at, one.arena_id)
+    ]
 
 
 class _Words:
@@ -139,77 +168,3 @@ class _Words:
             "lessons": [self.title(name) for name in one["lessons"]],
             "cures": cures,
         }
-
-
-def _pictures(
-    when: date,
-    zone: ZoneInfo,
-    arenas: list[Arena],
-    lessons: list[Lesson],
-    draft: DayPlan,
-) -> dict[str, str]:
-    """Draw the day as it is and as it would be, with the same hours."""
-    lane = {one.pk: n for n, one in enumerate(arenas)}
-    before = [_lesson_box(lane, one, zone) for one in lessons]
-    before += [_reset_box(lane, one, zone) for one in changeovers_of_day(when)]
-    after = [_planned_box(lane, one, zone) for one in draft.lessons.all()]
-    after += [_reset_box(lane, one, zone) for one in draft.changeovers.all()]
-    hours = _hours(when, zone, [*before, *after])
-    names = [one.name for one in arenas]
-    return {
-        "before": draw_plan_of_day(
-            names, before, hours=hours, ident="before", title="The day as it is"
-        ),
-        "after": draw_plan_of_day(
-            names, after, hours=hours, ident="after", title="The day with the new plan"
-        ),
-    }
-
-
-def _hours(when: date, zone: ZoneInfo, boxes: list[Box]) -> tuple[datetime, datetime]:
-    noon = datetime.combine(when, time(12), tzinfo=zone)
-    first = min([noon, *(one.starts_at for one in boxes)])
-    last = max([noon, *(one.ends_at for one in boxes)])
-    begin = first.replace(minute=0, second=0, microsecond=0)
-    end = last.replace(minute=0, second=0, microsecond=0)
-    return begin, end if end == last else end + timedelta(hours=1)
-
-
-def _lesson_box(lane: Mapping[int, int], one: Lesson, zone: ZoneInfo) -> Box:
-    return Box(
-        lane[one.arena_id],
-        one.starts_at.astimezone(zone),
-        one.ends_at.astimezone(zone),
-        one.title,
-        reverse("lesson", args=[one.pk]),
-        grid=hasattr(one, "grid"),
-    )
-
-
-def _planned_box(lane: Mapping[int, int], one: Any, zone: ZoneInfo) -> Box:
-    lesson = one.lesson
-    note = ""
-    if one.starts_at != lesson.starts_at:
-        note = f"was {lesson.starts_at.astimezone(zone):%H:%M}"
-    elif one.arena_id != lesson.arena_id:
-        note = "other arena"
-    return Box(
-        lane[one.arena_id],
-        one.starts_at.astimezone(zone),
-        (one.starts_at + (lesson.ends_at - lesson.starts_at)).astimezone(zone),
-        lesson.title,
-        reverse("lesson", args=[lesson.pk]),
-        grid=one.line_id is not None,
-        note=note,
-    )
-
-
-def _reset_box(lane: Mapping[int, int], one: Any, zone: ZoneInfo) -> Box:
-    return Box(
-        lane[one.line.arena_id],
-        one.starts_at.astimezone(zone),
-        one.ends_at.astimezone(zone),
-        f"Changeover for {one.lesson.title}",
-        reverse("changeover", args=[one.pk]),
-        reset=True,
-    )

@@ -454,3 +454,15 @@ def test_a_lesson_a_plan_to_begin_at_does_not_know_is_guessed() -> None:
     unknown = ordered(day(lesson("a"), never), start_from=before)
 
     assert (known["status"], unknown["status"]) == ("proved", "impossible")
+
+
+def test_a_plan_says_when_the_fences_of_the_day_as_booked_would_be_changed() -> None:
+    document = yard_day(6)
+
+    plan = ordered(document)
+
+    kept = ordered(document, as_booked=True)
+    resets = plan["as_booked_resets"]
+    assert sum(one["seconds"] for one in resets) == plan["as_booked_reset_s"]
+    assert {one["for"] for one in resets} == {one["for"] for one in kept["resets"]}
+    assert all("moves" not in one for one in resets)

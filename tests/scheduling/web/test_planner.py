@@ -118,6 +118,49 @@ def test_old_and_new_are_shown_with_what_each_move_gains(manager: Browser) -> No
     )
 
 
+def published(manager: Browser) -> tuple[DayPlan, str]:
+    small_day()
+    plan = make_plan(date=SATURDAY, by=None, now=NOW)
+    publish_plan(plan=plan, by=None, now=NOW)
+    return plan, manager.get(PAGE).content.decode()
+
+
+def test_a_published_plan_stays_beside_what_was_booked(manager: Browser) -> None:
+    plan, page = published(manager)
+
+    for words in (
+        "The day as booked",
+        "The day as planned",
+        "What the published plan saved",
+        f"<strong>{-(-plan.as_booked_reset_s // 60)}</strong>",
+        ">was ",
+    ):
+        assert words in page
+
+
+def test_what_a_published_plan_moved_is_told_by_lesson(manager: Browser) -> None:
+    plan, page = published(manager)
+
+    clocks = {one["id"]: one["booked"]["start"] for one in plan.document["lessons"]}
+    moved = [one for one in plan.plan["lessons"] if one["start"] != clocks[one["id"]]]
+    assert moved
+    for one in moved:
+        assert f"{clocks[one['id']]}, Hall</td>" in page
+        assert f"{one['start']}, Hall</td>" in page
+
+
+def test_a_published_plan_of_a_day_that_was_not_possible_as_booked_has_no_picture_of_it(
+    manager: Browser,
+) -> None:
+    plan, _ = published(manager)
+    DayPlan.objects.filter(pk=plan.pk).update(as_booked_reset_s=None)
+
+    page = manager.get(PAGE).content.decode()
+
+    assert "The published plan stands" in page
+    assert "The day as booked" not in page
+
+
 def test_what_is_ticked_stays_in_the_next_search(manager: Browser) -> None:
     manager.post(f"{PAGE}ask/replan/", {"keep": ["7", "nobody"]})
 
@@ -182,6 +225,21 @@ def test_the_planner_takes_a_constant_number_of_queries(
     manager.get(PAGE)
 
     with django_assert_num_queries(16):
+        manager.get(PAGE)
+
+
+@pytest.mark.parametrize("n", [1, 3])
+def test_a_published_plan_takes_a_constant_number_of_queries(
+    manager: Browser, django_assert_num_queries, n: int
+) -> None:
+    _, _, lessons = small_day()
+    for one in lessons[n:]:
+        cancel_lesson(lesson=one, reason="ill", by=None, now=NOW)
+    plan = make_plan(date=SATURDAY, by=None, now=NOW)
+    publish_plan(plan=plan, by=None, now=NOW)
+    manager.get(PAGE)
+
+    with django_assert_num_queries(14):
         manager.get(PAGE)
 
 
