@@ -4,7 +4,9 @@ Where the contract has no word for something, it is said with what there is. A
 closed arena is a fixed entry in it without horses, whose id begins with
 `closure`. An arena that opens later or closes earlier than the others gets one
 beginning with `hours`, all of it open to changeovers; one without lights gets one
-beginning with `dark`. A lesson's window ends
+beginning with `dark`. A harrow is a closure that `needs_clear`, so that what stands
+is stripped before it and what comes after is built again; the day opens earlier, or
+closes later, where one lies outside the hours of lessons. A lesson's window ends
 where a horse's state or an instructor's hours forbid it.
 """
 
@@ -37,8 +39,7 @@ DAY_MIN = 24 * 60
 
 def day_document(rows: DayRows) -> Data:
     """Return the day file of a day's rows."""
-    opens = min((_minutes(one.opens_at) for one in rows.arenas), default=8 * 60)
-    closes = max((_minutes(one.closes_at) for one in rows.arenas), default=20 * 60)
+    opens, closes = _hours(rows)
     school = rows.school
     return {
         "version": 1,
@@ -62,6 +63,16 @@ def day_document(rows: DayRows) -> Data:
             *_blockers(rows, opens, closes),
         ],
     }
+
+
+def _hours(rows: DayRows) -> Minutes:
+    """Return from when to when the day runs: the lessons' hours, and every harrow."""
+    opens = [_minutes(one.opens_at) for one in rows.arenas] or [8 * 60]
+    closes = [_minutes(one.closes_at) for one in rows.arenas] or [20 * 60]
+    clear = [one for one in rows.closures if one.needs_clear]
+    opens += [_local(rows, one.closed_from) for one in clear]
+    closes += [_local(rows, one.closed_to) for one in clear]
+    return min(opens), max(closes)
 
 
 def fingerprint(document: Mapping[str, Any]) -> str:
@@ -302,32 +313,52 @@ def _blockers(rows: DayRows, opens: int, closes: int) -> list[Data]:
         if dark_from < closes:
             since = max(dark_from, opens)
             blockers.append(_blocker("dark-from", arena, since, closes, False))
+        light = max(opens, dark_until), min(closes, dark_from)
         open_from, open_to = max(open_from, dark_until), min(open_to, dark_from)
-        shut = ("hours-from", max(opens, dark_until), open_from)
-        shuts = ("hours-to", open_to, min(closes, dark_from))
-        blockers += [
-            _blocker(name, arena, first, last, True)
-            for name, first, last in (shut, shuts)
-            if first < last
-        ]
-        times = [
-            (
-                max(_local(rows, one.closed_from), open_from),
-                min(_local(rows, one.closed_to), open_to),
-            )
-            for one in rows.closures
-            if one.arena_id == arena.pk
-        ]
-        blockers += [
-            _blocker(f"closure-{n}", arena, first, last, False)
-            for n, (first, last) in enumerate(times)
-            if first < last
-        ]
+        taken = []
+        for one in rows.closures:
+            first, last = light if one.needs_clear else (open_from, open_to)
+            first = max(_local(rows, one.closed_from), first)
+            last = min(_local(rows, one.closed_to), last)
+            if one.arena_id == arena.pk and first < last:
+                name = f"closure-{one.pk}"
+                taken.append((first, last))
+                blockers.append(
+                    _blocker(name, arena, first, last, False, clear=one.needs_clear)
+                )
+        shut = [("hours-from", light[0], open_from), ("hours-to", open_to, light[1])]
+        for name, first, last in shut:
+            parts = list(enumerate(_without(first, last, taken)))
+            blockers += [
+                _blocker(f"{name}-{n}" if n else name, arena, *part, True)
+                for n, part in parts
+            ]
     return blockers
 
 
-def _blocker(name: str, arena: Arena, first: int, last: int, resets: bool) -> Data:
-    """Return a fixed entry in an arena; `resets` lets changeovers be made in it."""
+def _without(first: int, last: int, taken: Iterable[Minutes]) -> list[Minutes]:
+    """Return what is left of a time when others are taken out of it, in order."""
+    left = []
+    for taken_from, taken_to in sorted(taken):
+        if first < min(taken_from, last):
+            left.append((first, min(taken_from, last)))
+        first = max(first, taken_to)
+    return [*left, (first, last)] if first < last else left
+
+
+def _blocker(
+    name: str,
+    arena: Arena,
+    first: int,
+    last: int,
+    resets: bool,
+    *,
+    clear: bool = False,
+) -> Data:
+    """Return a fixed entry in an arena.
+
+    `resets` lets changeovers be made in it; `clear` lets nothing stand in it.
+    """
     return {
         "id": f"{name}-arena-{arena.pk}",
         "minutes": last - first,
@@ -340,7 +371,7 @@ def _blocker(name: str, arena: Arena, first: int, last: int, resets: bool) -> Da
         "warm_up_min": 0,
         "cool_down_min": last - first if resets else 0,
         "grid": None,
-        "needs_clear": False,
+        "needs_clear": clear,
     }
 
 

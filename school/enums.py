@@ -59,6 +59,12 @@ HOLDING_STATES = (
 """States in which a lesson holds its arena, horses and people."""
 
 
+class YardKind(TextChoices):
+    """Work of the ground that is not for one lesson."""
+
+    HARROW = "harrow", "Harrowing"
+
+
 class RideState(TextChoices):
     BOOKED = "booked", "Booked"
     CANCELLED = "cancelled", "Cancelled"

@@ -42,6 +42,11 @@ def may_work_resets(account: Account) -> bool:
     return bool(roles_of(account) & {Role.MANAGER, Role.GROUNDSPERSON})
 
 
+def may_plan_yard_work(account: Account) -> bool:
+    """The manager says when which arena is harrowed."""
+    return is_manager(account)
+
+
 def is_instructor(account: Account) -> bool:
     """May see their own lessons as a list."""
     return Role.INSTRUCTOR in roles_of(account)

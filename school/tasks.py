@@ -8,6 +8,7 @@ from django.utils import timezone
 from school.services import endings, inbox, lessons, mailbox, reminders
 from school.services.messages import Delivered, deliver_due
 from school.services.table_files import forget_old_files
+from school.services.yard import lay_out
 
 log = logging.getLogger(__name__)
 
@@ -64,3 +65,10 @@ def read_mailbox(**unknown: Any) -> None:
 def forget_tables(**unknown: Any) -> None:
     """Forget the files of tables whose time is over."""
     forget_old_files(now=timezone.now())
+
+
+@shared_task
+def lay_out_yard_work(**unknown: Any) -> None:
+    """Put the weekly work of the ground of the coming weeks in the book."""
+    for one in lay_out(now=timezone.now()):
+        log.info("%s on %s finds no room: %s", one.rule, one.date, one.says)

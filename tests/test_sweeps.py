@@ -30,6 +30,7 @@ from tests.factories.plans import (
 )
 from tests.factories.schools import SchoolFactory
 from tests.factories.series import weekly
+from tests.factories.yard import YardRuleFactory, YardWorkFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -60,6 +61,7 @@ GET = {
     "inspector-register-csv": (302, 403, 403, 403, 200),
     "welfare": (302, 403, 403, 403, 200),
     "heat": (302, 403, 403, 200, 200),
+    "yard-work": (302, 403, 403, 403, 200),
     "weekly": (302, 403, 403, 403, 200),
     "series": (302, 403, 403, 403, 200),
     "units": (302, 403, 403, 403, 200),
@@ -145,6 +147,11 @@ POST = {
     "cancel-lesson": (302, 403, 403, 403, 409),
     "attach-grid": (302, 403, 403, 403, 409),
     "detach-grid": (302, 403, 403, 403, 302),
+    "plan-yard-work": (302, 403, 403, 403, 409),
+    "plan-yard-rule": (302, 403, 403, 403, 409),
+    "set-yard-minutes": (302, 403, 403, 403, 409),
+    "call-off-yard-work": (302, 403, 403, 403, 302),
+    "end-yard-rule": (302, 403, 403, 403, 302),
     "change-series": (302, 403, 403, 403, 409),
     "swap-horse": (302, 403, 403, 403, 302),
     "take-cure": (302, 403, 403, 403, 404),
@@ -218,6 +225,7 @@ def things() -> dict[str, str]:
         plan__date=ride.lesson.starts_at.date(),
     )
     move = ChangeoverMoveFactory(changeover=changeover)
+    harrow = YardWorkFactory(rule=YardRuleFactory())
     day = ride.lesson.starts_at.date().isoformat()
     draft = GridDraftFactory()
     series = weekly()
@@ -265,6 +273,12 @@ def things() -> dict[str, str]:
         "inspector-register-csv": "/registers/horses.csv",
         "welfare": "/settings/horses-work/",
         "heat": "/heat/",
+        "yard-work": "/yard-work/",
+        "plan-yard-work": "/yard-work/once/",
+        "plan-yard-rule": "/yard-work/weekly/",
+        "set-yard-minutes": "/yard-work/minutes/",
+        "call-off-yard-work": f"/yard-work/{harrow.pk}/off/",
+        "end-yard-rule": f"/yard-work/weekly/{harrow.rule_id}/end/",
         "weekly": "/weekly/",
         "series": f"/weekly/{series.pk}/",
         "change-series": f"/weekly/{series.pk}/leave/",

@@ -33,6 +33,7 @@ from school.models.schools import School
 from school.models.table_files import OwnReference, TableFile
 from school.models.waiting import WaitingOffer, WaitingWish
 from school.models.welfare import DayHeat, WelfareOverride
+from school.models.yard import YardRule, YardWork
 
 __all__ = [
     "Account",
@@ -84,4 +85,6 @@ __all__ = [
     "WaitingOffer",
     "WaitingWish",
     "WelfareOverride",
+    "YardRule",
+    "YardWork",
 ]

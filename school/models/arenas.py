@@ -34,6 +34,9 @@ class ArenaClosure(models.Model):
     closed_from = models.DateTimeField()
     closed_to = models.DateTimeField()
     reason = models.CharField(max_length=120)
+    needs_clear = models.BooleanField(
+        default=False, help_text="Nothing may stand in the arena when it begins"
+    )
 
     class Meta:
         constraints = [

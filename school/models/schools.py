@@ -56,6 +56,9 @@ class School(models.Model):
     freeze_min = models.PositiveSmallIntegerField(
         default=60, help_text="Lessons that start within so many minutes stay put"
     )
+    harrow_min = models.PositiveSmallIntegerField(
+        default=25, help_text="Minutes to harrow an arena, poles off"
+    )
     handling = models.JSONField(
         default=dict, blank=True, help_text="Handling times that differ from the usual"
     )
@@ -139,6 +142,7 @@ class School(models.Model):
             ),
             within("min_horse_age_years", 3, 10, "school_min_horse_age_in_range"),
             within("tacked_up_min", 0, 60, "school_tacked_up_in_range"),
+            within("harrow_min", 5, 240, "school_harrow_in_range"),
             within("gear_kg", 0, 40, "school_gear_in_range"),
             within("collect_min", 0, 60, "school_collect_in_range"),
             within("make_up_days", 0, 366, "school_make_up_days_in_range"),

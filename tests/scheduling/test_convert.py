@@ -4,6 +4,7 @@ import pytest
 
 from scheduling.convert import day_document, fingerprint, is_lesson, moment
 from scheduling.dayplan.document import read_day
+from scheduling.dayplan.order import order_day
 from scheduling.models import Standing
 from scheduling.queries import day_rows
 from school.models import ArenaClosure, HorseState, InstructorHours
@@ -13,6 +14,7 @@ from tests.factories.lessons import LessonFactory, RideFactory
 from tests.factories.people import GroundspersonFactory
 from tests.factories.schools import SchoolFactory
 from tests.factories.welfare import WelfareOverrideFactory
+from tests.factories.yard import ArenaClosureFactory
 from tests.scheduling.days import cross
 from tests.scheduling.rows import grid_of, small_day
 
@@ -326,3 +328,76 @@ def test_the_dark_gives_way_to_what_is_booked_in_it():
 
     assert dark_entries()["dark-from"]["booked"]["start"] == "19:30"
     assert read_day(document())
+
+
+def harrowed(arena, clock, **more):
+    return ArenaClosureFactory(arena=arena, closed_from=at(clock), **more)
+
+
+def off(lesson):
+    lesson.state, lesson.state_reason = "cancelled", "ill"
+    lesson.save()
+
+
+def entries(data, name):
+    return [
+        (one["not_before"], one["minutes"], one["needs_clear"], one["cool_down_min"])
+        for one in data["lessons"]
+        if one["id"].startswith(name)
+    ]
+
+
+def test_a_harrow_lets_nothing_stand_and_no_changeover_be_made():
+    SchoolFactory()
+    harrowed(ArenaFactory(), "13:00")
+
+    assert entries(document(), "closure") == [("13:00", 25, True, 0)]
+
+
+def test_before_the_first_hour_a_harrow_opens_the_day_for_changeovers_alone():
+    SchoolFactory()
+    harrowed(ArenaFactory(opens_at=time(8)), "07:00")
+    ArenaFactory(opens_at=time(8))
+
+    data = document()
+
+    assert data["opens"] == "07:00"
+    assert entries(data, "closure") == [("07:00", 25, True, 0)]
+    assert sorted(entries(data, "hours-from")) == [
+        ("07:00", 60, False, 60),
+        ("07:25", 35, False, 35),
+    ]
+    read_day(data)
+
+
+def test_after_the_last_hour_a_harrow_closes_the_day_later():
+    SchoolFactory()
+    harrowed(ArenaFactory(closes_at=time(20)), "20:30")
+
+    data = document()
+
+    assert data["closes"] == "20:55"
+    assert entries(data, "hours-to") == [("20:00", 30, False, 30)]
+
+
+def test_what_stands_is_stripped_before_the_harrow_and_built_again_after_it():
+    arena, _, lessons = small_day(windows=False)
+    off(lessons[1])
+    harrowed(arena, "10:30")
+
+    plan = order_day(document(), seconds=5)
+
+    before = [one for one in plan["resets"] if one["for"].startswith("closure")]
+    after = [one for one in plan["resets"] if one["from"] >= "10:55"]
+    assert plan["status"] == "proved"
+    assert [[m["do"] for m in one["moves"]] for one in before] == [["strip", "strip"]]
+    assert all("10:00" <= one["from"] < one["to"] <= "10:30" for one in before)
+    assert [[m["do"] for m in one["moves"]] for one in after] == [["build", "build"]]
+
+
+def test_a_harrow_without_time_to_take_the_poles_off_first_can_not_be():
+    arena, _, lessons = small_day(windows=False)
+    off(lessons[2])
+    harrowed(arena, "11:30")
+
+    assert order_day(document(), seconds=5)["status"] == "impossible"

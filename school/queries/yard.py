@@ -1,0 +1,32 @@
+"""Work of the ground by day, and the rules that it comes from."""
+
+from datetime import date
+
+from django.db.models import QuerySet
+
+from school.models import YardRule, YardWork
+
+
+def yard_work_with_all() -> QuerySet[YardWork]:
+    """Return work of the ground in order, with all a list shows."""
+    return YardWork.objects.select_related("arena", "who__person", "rule").order_by(
+        "starts_at", "arena__name", "pk"
+    )
+
+
+def yard_work_between(first: date, last: date) -> list[YardWork]:
+    """Return what is to be done on some days; what is called off is left out."""
+    return list(
+        yard_work_with_all().filter(
+            date__gte=first, date__lte=last, called_off_at__isnull=True
+        )
+    )
+
+
+def standing_rules() -> list[YardRule]:
+    """Return the rules that hold, through the week."""
+    return list(
+        YardRule.objects.filter(ended_at__isnull=True)
+        .select_related("arena")
+        .order_by("weekday", "local_start", "arena__name", "pk")
+    )
