@@ -56,6 +56,7 @@ class ListedWork:
     """A changeover in words, its moves in walking order, and its drawing."""
 
     minutes: int
+    carry: str
     bring: str
     take_back: str
     alone: str
@@ -77,6 +78,7 @@ def listed_work(
     length = changeover.ends_at - changeover.starts_at
     return ListedWork(
         minutes=int(length.total_seconds() // 60),
+        carry=carry.words(),
         bring=load_words(carry.bring, crew),
         take_back=load_words(carry.take_back, crew),
         alone=alone_words(carry.bring + carry.take_back, crew),

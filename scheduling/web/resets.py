@@ -67,6 +67,7 @@ def reset_list(request: HttpRequest, day: str) -> HttpResponse:
                 "over": over[one.pk],
                 "changed": changed.get(one.pk, ()),
                 "busy": json.dumps(busy[one.pk]),
+                "opened": one in open_[:2] or _under_way(one),
                 "photos": photos.get((one.line_id, one.lesson_id), ()),
             }
             for one in changeovers
@@ -80,6 +81,11 @@ def reset_list(request: HttpRequest, day: str) -> HttpResponse:
         **rest,
     }
     return render(request, "scheduling/resets.html", context)
+
+
+def _under_way(one: Changeover) -> bool:
+    """Say whether somebody is at it: then it is not folded."""
+    return one.started_at is not None and one.done_at is None
 
 
 @allowed(is_staff_of_yard)

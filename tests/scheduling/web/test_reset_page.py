@@ -128,6 +128,28 @@ def test_what_a_form_pressed_too_late_is_kept_and_seen_by_the_manager(
     assert "Trouble: The ground: deep" in day
 
 
+def folded(page: str) -> list[bool]:
+    """Say of each changeover, in order, whether its work is folded."""
+    return [not rest.startswith(" open") for rest in page.split('class="the-work"')[1:]]
+
+
+def test_now_next_and_what_is_under_way_are_open_and_the_rest_is_folded(
+    client: Browser, one: Changeover
+) -> None:
+    for hour in (11, 12, 13, 14):
+        ChangeoverFactory(
+            plan=one.plan, starts_at=at(f"{hour}:00"), ends_at=at(f"{hour}:10")
+        )
+    Changeover.objects.filter(pk=one.pk).update(
+        started_at=at("09:45"), done_at=at("09:50")
+    )
+    Changeover.objects.filter(starts_at=at("14:00")).update(started_at=at("09:50"))
+
+    page = client.get(RESETS).content.decode()
+
+    assert folded(page) == [True, False, False, True, False]
+
+
 def test_what_came_of_a_press_is_said_once(client: Browser, one: Changeover) -> None:
     client.post(f"/changeovers/{one.pk}/done/")
 

@@ -64,6 +64,15 @@
     place.hidden = false;
   }
 
+  // Unfolds what is now and next, once each, and only below the screen: nothing that
+  // is seen moves, and what was folded by hand stays so. Nothing folds by itself.
+  function unfold(card) {
+    const work = card.querySelector(".the-work");
+    if (work.open || card.dataset.unfolded || card.getBoundingClientRect().top < innerHeight) return;
+    work.open = true;
+    card.dataset.unfolded = "1";
+  }
+
   // Which is now, next and later, by what is done; no card changes its place.
   function showStages() {
     const open = cards.filter((one) => !one.dataset.done && !one.dataset.over);
@@ -77,6 +86,7 @@
       card.classList.toggle("is-now", place === 0);
       card.classList.toggle("is-over", Boolean(card.dataset.over));
     }
+    open.slice(0, 2).forEach(unfold);
     const done = cards.filter((one) => one.dataset.done).length;
     document.getElementById("reset-count").textContent = `${done} of ${cards.length} done.`;
   }
@@ -137,8 +147,8 @@
     for (const photo of extra) await addPhoto(one, photo);
     if (does === "trouble") {
       form.reset();
-      form.closest("details").open = false;
-      form.closest("details").querySelector("summary").focus();
+      form.closest(".trouble").open = false;
+      form.closest(".trouble").querySelector("summary").focus();
     }
     showStages();
     await sendSoon();
