@@ -126,6 +126,7 @@ GET = {
     "groundsperson-feed": (404, 404, 404, 404, 404),
 }
 POST = {
+    "try-booking": (302, 403, 403, 403, 200),
     "start-grid": (302, 403, 403, 302, 302),
     "edit-grid": (302, 403, 403, 403, 403),
     "undo-grid": (302, 403, 403, 403, 403),
@@ -350,6 +351,7 @@ def things() -> dict[str, str]:
         "why": f"/planner/{day}/why/",
         "changeover": f"/changeovers/{changeover.pk}/",
         "find-time": "/find-a-time/",
+        "try-booking": "/lessons/new/try/",
         "ask-run": f"/planner/{day}/ask/order/",
         "run": f"/runs/{run.pk}/",
         "stop-run": f"/runs/{run.pk}/stop/",

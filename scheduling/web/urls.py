@@ -2,6 +2,7 @@ from django.urls import path
 
 from scheduling.web import (
     board,
+    booking,
     build_sheets,
     changeovers,
     day_links,
@@ -44,6 +45,7 @@ urlpatterns = [
     path("day/<str:day>/horses/", matching.match_day, name="match-day"),
     path("lessons/<int:pk>/horses/", matching.match_lesson, name="match-lesson"),
     path("riders/<int:pk>/horses/", matching.rider_horses, name="rider-horses"),
+    path("lessons/new/try/", booking.try_booking, name="try-booking"),
     path("find-a-time/", slots.find, name="find-time"),
     path("planner/<str:day>/", planner.planner_page, name="planner"),
     path("planner/<str:day>/what-if/", what_if.what_if_page, name="what-if"),

@@ -4,7 +4,7 @@ Place, time, length, instructor and horses change together or not at all, so tha
 a horse always follows its lesson; rules are asked of the lesson as it will be.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import partial
@@ -48,6 +48,9 @@ from school.services.seen import check_seen
 
 UNDO_WITHIN = timedelta(hours=12)
 """What is longer ago is not taken back by a press; it is changed like anything."""
+
+Pair = tuple[Rider, Horse | None]
+"""A rider, on a horse or on none yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,49 +182,78 @@ def broken_by(*, lesson: Lesson, change: Change) -> list[str]:
     length = lesson.ends_at - lesson.starts_at
     if change.minutes is not None:
         length = timedelta(minutes=change.minutes)
-    times, own = (starts_at, starts_at + length), (lesson.pk,)
-    teacher = change.instructor or lesson.instructor
-    asked: list[Callable[[], None]] = [
-        partial(checks.check_arena, change.arena or lesson.arena, *times, but=own),
-        partial(
-            checks.check_instructor, teacher, *times, places=lesson.places, but=own
-        ),
-    ]
     rides = lesson.rides.filter(state=RideState.BOOKED).select_related(
         "rider__person", "horse"
     )
-    for ride in rides.order_by("pk"):
-        name = ride.rider.person.first_name
-        horse = change.horses.get(ride.pk, ride.horse)
+    return _every_rule(
+        arena=change.arena or lesson.arena,
+        teacher=change.instructor or lesson.instructor,
+        times=(starts_at, starts_at + length),
+        places=lesson.places,
+        work=lesson.work,
+        pairs=[
+            (one.rider, change.horses.get(one.pk, one.horse))
+            for one in rides.order_by("pk")
+        ],
+        own=(lesson.pk,),
+    )
+
+
+def broken_by_booking(
+    *,
+    arena: Arena,
+    instructor: Instructor,
+    starts_at: datetime,
+    minutes: int,
+    places: int,
+    work: str,
+    rides: Sequence[Pair] = (),
+) -> list[str]:
+    """Return every rule a booking would break, each in words; nothing is written."""
+    begins = starts_at.astimezone(UTC)
+    return _every_rule(
+        arena=arena,
+        teacher=instructor,
+        times=(begins, begins + timedelta(minutes=minutes)),
+        places=places,
+        work=work,
+        pairs=rides,
+    )
+
+
+def _every_rule(
+    *,
+    arena: Arena,
+    teacher: Instructor,
+    times: tuple[datetime, datetime],
+    places: int,
+    work: str,
+    pairs: Sequence[Pair],
+    own: tuple[int, ...] = (),
+) -> list[str]:
+    """Return every rule that is broken; `own` is the lesson, where there is one."""
+    asked: list[Callable[[], None]] = [
+        partial(checks.check_arena, arena, *times, but=own),
+        partial(checks.check_instructor, teacher, *times, places=places, but=own),
+    ]
+    for rider, horse in pairs:
+        name = rider.person.first_name
         asked += [
             partial(
-                checks.check_person, ride.rider_id, name, *times, code="rider-busy",
-                but=own,
+                checks.check_person, rider.pk, name, *times, code="rider-busy", but=own
             ),
-            partial(checks.check_teacher_level, teacher, ride.rider, lesson.work),
-            partial(_check_horse, lesson, ride.rider, horse, *times),
-        ]  # fmt: skip
+            partial(checks.check_teacher_level, teacher, rider, work),
+            partial(_check_horse, (rider, horse), times, work, own),
+        ]
     return [says for one in asked if (says := _refused(one))]
 
 
 def _check_horse(
-    lesson: Lesson,
-    rider: Rider,
-    horse: Horse | None,
-    starts_at: datetime,
-    ends_at: datetime,
+    pair: Pair, times: tuple[datetime, datetime], work: str, own: tuple[int, ...]
 ) -> None:
-    told = checks.check_horses(
-        [(rider, horse)],
-        starts_at,
-        ends_at,
-        work=lesson.work,
-        lesson=lesson.pk,
-        but=(lesson.pk,),
-    )
-    welfare.refuse(
-        told, starts_at, school_zone(), overrule="", by=None, lesson=lesson.pk
-    )
+    lesson = own[0] if own else None
+    told = checks.check_horses([pair], *times, work=work, lesson=lesson, but=own)
+    welfare.refuse(told, times[0], school_zone(), overrule="", by=None, lesson=lesson)
 
 
 def _refused(check: Callable[[], None]) -> str:

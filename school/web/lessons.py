@@ -188,10 +188,9 @@ def _fit(lesson: Lesson, grid: LessonGrid, units: Units) -> dict[str, Any]:
 
 @allowed(is_manager)
 def new_lesson(request: HttpRequest) -> HttpResponse:
-    day = request.GET.get("date") or timezone.localdate().isoformat()
-    # Free ground on the board names a start and an arena too.
-    asked = {key: request.GET.get(key, "") for key in ("start", "arena")}
-    initial = {"date": day, **{key: one for key, one in asked.items() if one}}
+    # Free ground on the board names a start and an arena, a time that was found all.
+    asked = {key: one for key, one in request.GET.items() if one}
+    initial = {"date": timezone.localdate().isoformat()} | asked
     form = BookForm(with_slot(request.POST) or None, initial=initial)
     refusal, overruling = "", {}
     if request.method == "POST" and form.is_valid():
