@@ -67,7 +67,49 @@ class YardKind(TextChoices):
 
 class RideState(TextChoices):
     BOOKED = "booked", "Booked"
+    MISSED = "missed", "Missed"
     CANCELLED = "cancelled", "Cancelled"
+
+
+KEPT_PLACES = (RideState.BOOKED, RideState.MISSED)
+"""States of a place that was kept for its rider, who may not have come."""
+
+
+class OutcomeKind(TextChoices):
+    """What became of a place that was not ridden as booked."""
+
+    CANCELLED_LATE = "cancelled-late", "Given back late"
+    NO_SHOW = "no-show", "Did not come"
+    LATE = "late", "Came late"
+    LOST = "lost", "Came too late to ride"
+    ENDED_EARLY = "ended-early", "Lesson ended early"
+
+
+class Charge(TextChoices):
+    """A rule of the house: what a place that was not ridden costs its client."""
+
+    CHARGED = "charged", "Charged as if ridden"
+    MAKE_UP = "make-up", "Charged, with a lesson to make up"
+    FREE = "free", "Free of charge"
+
+
+class PaidBy(TextChoices):
+    """What a place is paid by; without any of them the fee is noted."""
+
+    FEE = "fee", "Fee"
+    PACK = "pack", "Pack"
+    CREDIT = "credit", "Lesson to make up"
+    TERM = "term", "Term"
+    NOTHING = "nothing", "Nothing"
+
+
+class EndCause(TextChoices):
+    """Why a lesson was ended early."""
+
+    RIDER = "rider", "A rider"
+    HORSE = "horse", "A horse lame or distressed"
+    WEATHER = "weather", "Weather or ground"
+    YARD = "yard", "The yard itself"
 
 
 class Went(TextChoices):

@@ -1,6 +1,6 @@
 """Who may see and do what: asked by pages and API alike."""
 
-from school.enums import RideState, Role
+from school.enums import KEPT_PLACES, Role
 from school.models import Account, GridDraft, Lesson, Ride
 
 
@@ -68,7 +68,7 @@ def may_see_lesson(account: Account, lesson: Lesson) -> bool:
         return True
     return Ride.objects.filter(
         lesson=lesson,
-        state=RideState.BOOKED,
+        state__in=KEPT_PLACES,
         rider__client__person_id=account.person_id or 0,
     ).exists()
 
@@ -81,6 +81,16 @@ def may_attach_grid(account: Account, lesson: Lesson) -> bool:
 def may_log_ride(account: Account, lesson: Lesson) -> bool:
     """Managers and the lesson's instructor log what was ridden."""
     return is_manager(account) or teaches(account, lesson)
+
+
+def may_note_who_came(account: Account, lesson: Lesson) -> bool:
+    """Managers and the lesson's instructor note who came, and when it ended."""
+    return is_manager(account) or teaches(account, lesson)
+
+
+def may_set_charges(account: Account) -> bool:
+    """The manager says what a missed place costs."""
+    return is_manager(account)
 
 
 def may_see_histories(account: Account) -> bool:

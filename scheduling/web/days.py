@@ -111,6 +111,8 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
             if one.lessons
         ],
         "manager": manager,
+        "me": account_of(request).person_id,
+        "now": timezone.now(),
         "refusal": refusal,
     }
     return render(

@@ -192,7 +192,7 @@ def _by_week(parts: _Parts, period: Period) -> Report:
 
 
 def places(period: Period, now: datetime) -> Report:
-    """Places kept, given back in time, and given back late."""
+    """Places kept, given back in time, given back late, and missed."""
     found = reports.places_by_week(period, the_school())
     return _by_week(
         _Parts(
@@ -200,10 +200,11 @@ def places(period: Period, now: datetime) -> Report:
                 (reports.KEPT, "Kept"),
                 (reports.IN_TIME, "Given back in time"),
                 (reports.LATE, "Given back late"),
+                (reports.MISSED, "Missed"),
             ],
-            "Late is inside the notice that the house rules ask for. Places of "
-            "cancelled lessons are left out. Who simply does not come is not noted "
-            "anywhere yet, and counts as kept.",
+            "Late is inside the notice that the house rules ask for. Missed are those "
+            "whose riders did not come, or too late to ride, as it was noted on the "
+            "day. Places of cancelled lessons are left out.",
             found={week: dict(counts) for week, counts in found.items()},
         ),
         period,
@@ -253,7 +254,7 @@ REPORTS: dict[str, tuple[str, Maker]] = {
     "arena-use": ("Arena use", arena_use),
     "horse-hours": ("Horse hours", horse_hours),
     "reset-minutes": ("Changing fences", reset_minutes),
-    "places": ("Places kept and given back", places),
+    "places": ("Places kept, given back and missed", places),
     "levels": ("Level of the riders", levels),
     "ridden": ("Ridden and planned", ridden),
 }

@@ -18,6 +18,7 @@ from scheduling.web import (
     stages,
     standing,
     what_if,
+    who_came,
     why,
 )
 
@@ -38,6 +39,10 @@ urlpatterns = [
     path("lessons/<int:pk>/stages/", stages.lesson_stages, name="lesson-stages"),
     path("day/<str:day>/", days.day_page, name="day"),
     path("week/<str:day>/", days.week_page, name="week"),
+    path("lessons/<int:pk>/who-came/", who_came.who_came, name="who-came"),
+    path("lessons/<int:pk>/end/", who_came.end_lesson, name="end-lesson"),
+    path("lessons/<int:pk>/goes-on/", who_came.lesson_goes_on, name="lesson-goes-on"),
+    path("rides/<int:pk>/note/<slug:what>/", who_came.note_ride, name="note-came"),
     path("board/lessons/<int:pk>/", board.board_lesson, name="board-lesson"),
     path("board/lessons/<int:pk>/try/", board.preview_change, name="board-try"),
     path("board/lessons/<int:pk>/change/", board.change, name="board-change"),

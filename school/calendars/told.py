@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from school.enums import RideState
+from school.enums import KEPT_PLACES
 from school.models import Invitation, Lesson, LessonSeries, Ride, School
 from school.queries.series import lessons_of_invitation, moment_of, weeks_of
 
@@ -86,7 +86,7 @@ def told_of(school: School, lesson: Lesson, client_id: int) -> Told:
         key=lambda one: one.pk,
     )
     # A place given back is still spoken of by its rider's name.
-    booked = [one for one in rides if one.state == RideState.BOOKED]
+    booked = [one for one in rides if one.state in KEPT_PLACES]
     horses = [one.horse.name for one in booked if one.horse is not None]
     given_back = [one.cancelled_reason or "" for one in rides]
     return Told(

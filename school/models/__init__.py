@@ -14,6 +14,7 @@ from school.models.messages import (
     OutboxMessage,
 )
 from school.models.occupancy import Occupancy
+from school.models.outcomes import EarlyEnd, Outcome
 from school.models.packs import LessonPack, MakeUpCredit, PackUse
 from school.models.people import (
     Account,
@@ -43,6 +44,7 @@ __all__ = [
     "Client",
     "Consent",
     "DayHeat",
+    "EarlyEnd",
     "FeedToken",
     "GridDraft",
     "GridOverride",
@@ -67,6 +69,7 @@ __all__ = [
     "MessageText",
     "Occupancy",
     "OutboxMessage",
+    "Outcome",
     "OwnReference",
     "PackUse",
     "Person",

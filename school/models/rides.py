@@ -24,6 +24,9 @@ class Ride(models.Model):
     cancelled_by = models.ForeignKey(
         Account, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
+    cancelled_for_school = models.BooleanField(
+        default=False, help_text="The school took the place back: it costs nothing"
+    )
 
     class Meta:
         constraints = [
@@ -36,7 +39,7 @@ class Ride(models.Model):
             together("cancelled_at", "cancelled_reason", "ride_cancelled_reason"),
             models.CheckConstraint(
                 condition=Q(state="cancelled", cancelled_at__isnull=False)
-                | Q(state="booked", cancelled_at__isnull=True),
+                | Q(state__in=["booked", "missed"], cancelled_at__isnull=True),
                 name="ride_cancelled_has_its_moment",
             ),
         ]

@@ -3,7 +3,7 @@ from datetime import time
 from django.db import models
 from django.db.models import Q
 
-from school.enums import HeightUnit, HorseUnit, LengthUnit, Tradition
+from school.enums import Charge, HeightUnit, HorseUnit, LengthUnit, Tradition
 from school.models.constraints import filled, one_of, within
 
 
@@ -110,6 +110,27 @@ class School(models.Model):
         default=30,
         help_text="Days to make up a weekly lesson given back in time; 0 for none",
     )
+    late_cancel_charge = models.CharField(
+        max_length=10, choices=Charge.choices, default=Charge.CHARGED
+    )
+    no_show_charge = models.CharField(
+        max_length=10, choices=Charge.choices, default=Charge.CHARGED
+    )
+    late_lost_min = models.PositiveSmallIntegerField(
+        default=15, help_text="Who comes later than so many minutes has lost the lesson"
+    )
+    lost_charge = models.CharField(
+        max_length=10, choices=Charge.choices, default=Charge.CHARGED
+    )
+    ended_counts_percent = models.PositiveSmallIntegerField(
+        default=50, help_text="From so much of its time a lesson counts as held"
+    )
+    ended_rider_charge = models.CharField(
+        max_length=10, choices=Charge.choices, default=Charge.CHARGED
+    )
+    ended_horse_charge = models.CharField(
+        max_length=10, choices=Charge.choices, default=Charge.FREE
+    )
     quiet_from = models.TimeField(
         default=time(21), help_text="No reminder from this local time"
     )
@@ -147,6 +168,19 @@ class School(models.Model):
             within("collect_min", 0, 60, "school_collect_in_range"),
             within("make_up_days", 0, 366, "school_make_up_days_in_range"),
             within("remind_hours", 0, 336, "school_remind_in_range"),
+            within("late_lost_min", 1, 60, "school_late_lost_in_range"),
+            within("ended_counts_percent", 1, 100, "school_ended_counts_in_range"),
+            one_of(
+                "late_cancel_charge", Charge.values, "school_late_cancel_charge_known"
+            ),
+            one_of("no_show_charge", Charge.values, "school_no_show_charge_known"),
+            one_of("lost_charge", Charge.values, "school_lost_charge_known"),
+            one_of(
+                "ended_rider_charge", Charge.values, "school_ended_rider_charge_known"
+            ),
+            one_of(
+                "ended_horse_charge", Charge.values, "school_ended_horse_charge_known"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
-from school.enums import HOLDING_STATES, RideState
+from school.enums import HOLDING_STATES, KEPT_PLACES, FeedKind, RideState
 from school.models import FeedToken, Invitation, InvitedDay, Lesson, Ride
 
 
@@ -55,9 +55,12 @@ def agenda_of(token: FeedToken, first: datetime, last: datetime) -> list[AgendaL
     lessons = _lessons_of(token).filter(
         starts_at__gte=first, starts_at__lt=last, state__in=HOLDING_STATES
     )
+    # Who did not come stays in their own calendar, and rode no horse of the yard's.
+    client = token.kind == FeedKind.CLIENT
+    states = KEPT_PLACES if client else (RideState.BOOKED,)
     rides: dict[int, list[AgendaRide]] = {}
     for lesson_id, client_id, name, horse in (
-        Ride.objects.filter(lesson__in=lessons, state=RideState.BOOKED)
+        Ride.objects.filter(lesson__in=lessons, state__in=states)
         .order_by("lesson_id", "pk")
         .values_list(
             "lesson_id", "rider__client_id", "rider__person__first_name", "horse__name"
@@ -84,7 +87,8 @@ def _lessons_of(token: FeedToken) -> QuerySet[Lesson]:
     """Return the lessons of a feed's holder; by keys, so that none comes twice."""
     booked = Ride.objects.filter(state=RideState.BOOKED)
     if token.kind == "client":
-        own = booked.filter(rider__client_id=token.person_id)
+        kept = Ride.objects.filter(state__in=KEPT_PLACES)
+        own = kept.filter(rider__client_id=token.person_id)
         return Lesson.objects.filter(pk__in=own.values("lesson_id"))
     if token.kind == "horse":
         own = booked.filter(horse=token.horse)

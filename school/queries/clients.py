@@ -3,7 +3,15 @@ from datetime import date, datetime, timedelta
 
 from django.db.models import Count, Q
 
-from school.enums import Answer, FeedKind, LessonState, OfferState, RideState, WishState
+from school.enums import (
+    Answer,
+    FeedKind,
+    LessonState,
+    OfferState,
+    OutcomeKind,
+    RideState,
+    WishState,
+)
 from school.models import (
     Client,
     Consent,
@@ -13,12 +21,14 @@ from school.models import (
     Lesson,
     LessonPack,
     MakeUpCredit,
+    Outcome,
     Ride,
     School,
     WaitingOffer,
     WaitingWish,
 )
 from school.queries.lessons import booked_rides, lessons_of_client, lessons_with_all
+from school.queries.outcomes import costs_in_words, outcome_in_words
 from school.queries.schools import free_until
 
 AHEAD = timedelta(days=120)
@@ -121,10 +131,27 @@ def past_rides(client: Client, now: datetime) -> list[Ride]:
             lesson__starts_at__gte=now - BACK,
         )
         .select_related(
-            "lesson__arena", "lesson__instructor__person", "rider__person", "horse"
+            "lesson__arena", "lesson__instructor__person", "rider__person", "horse",
+            "outcome",
         )
         .order_by("-lesson__starts_at", "-pk")[:60]
-    )
+    )  # fmt: skip
+
+
+def ended_in_words(ride: Ride) -> str:
+    """Say how a ride of the past ended, with what it costs where it was missed."""
+    outcome: Outcome | None = getattr(ride, "outcome", None)
+    costs = ""
+    if outcome is not None and outcome.kind != OutcomeKind.LATE:
+        costs = f"; costs {costs_in_words(outcome.charge, outcome.paid_by)}"
+    if ride.lesson.state == LessonState.CANCELLED and ride.state != RideState.CANCELLED:
+        return f"cancelled: {ride.lesson.state_reason}"
+    if ride.state == RideState.CANCELLED:
+        return f"{ride.cancelled_reason}{costs}"
+    if outcome is not None:
+        words = outcome_in_words(outcome)
+        return f"{words[0].lower()}{words[1:]}{costs}"
+    return str(ride.lesson.get_state_display()).lower()
 
 
 def open_wishes(client: Client) -> list[WaitingWish]:

@@ -97,6 +97,10 @@ def personal_data(client: Client) -> dict[str, list[dict[str, Any]]]:
             "horse__name",
             "state",
             "cancelled_reason",
+            "outcome__kind",
+            "outcome__minutes_late",
+            "outcome__charge",
+            "outcome__paid_by",
         )
     )
     data["ridden"] = _rows(

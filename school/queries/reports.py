@@ -105,13 +105,14 @@ def horse_work(period: Period) -> list[HorseWork]:
     ]
 
 
-KEPT, IN_TIME, LATE = "kept", "in time", "late"
+KEPT, IN_TIME, LATE, MISSED = "kept", "in time", "late", "missed"
 
 
 def places_by_week(period: Period, school: School) -> dict[date, Counter[str]]:
-    """Return what became of places: kept, given back in time, or late; one query.
+    """Return what became of places: kept, given back in time or late, missed.
 
-    Those of cancelled lessons are left out: the client did not give them back.
+    Missed are those whose riders did not come, or too late to ride. Places of
+    cancelled lessons are left out: the client did not give them back. One query.
     """
     since, until = period.bounds()
     rides = Ride.objects.filter(
@@ -120,9 +121,13 @@ def places_by_week(period: Period, school: School) -> dict[date, Counter[str]]:
         lesson__starts_at__lt=until,
     )
     found: dict[date, Counter[str]] = {}
-    for starts_at, back_at in rides.values_list("lesson__starts_at", "cancelled_at"):
+    for starts_at, back_at, state in rides.values_list(
+        "lesson__starts_at", "cancelled_at", "state"
+    ):
         late = back_at is not None and back_at > free_until(school, starts_at)
         what = KEPT if back_at is None else LATE if late else IN_TIME
+        if state == RideState.MISSED:
+            what = MISSED
         found.setdefault(period.week(starts_at), Counter())[what] += 1
     return found
 

@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Count, OuterRef, Prefetch, Q, Subquery
 from django.db.models.functions import Coalesce
 
-from school.enums import HOLDING_STATES, RideState
+from school.enums import HOLDING_STATES, KEPT_PLACES, RideState
 from school.models import Invitation, Lesson, LessonSeries, Ride, Rider
 
 WEEK = timedelta(days=7)
@@ -43,7 +43,7 @@ def lessons_of_invitation(invitation: Invitation) -> list[Lesson]:
             series_date__gte=invitation.first_date,
             series_date__lte=invitation.last_date,
             state__in=HOLDING_STATES,
-            rides__state=RideState.BOOKED,
+            rides__state__in=KEPT_PLACES,
             rides__rider__client_id=invitation.client_id,
         )
         .exclude(pk__in=own.values("lesson_id"))

@@ -5,12 +5,12 @@ from datetime import datetime
 
 from school.calendars.told import Told, told_of
 from school.enums import (
+    KEPT_PLACES,
     Answer,
     CalendarBy,
     LessonState,
     MessageKind,
     MessageMethod,
-    RideState,
 )
 from school.models import Client, Invitation, Lesson, LessonSeries, Ride, School
 from school.queries.schools import the_school
@@ -66,7 +66,7 @@ def _sync_single(school: School, lesson: Lesson, now: datetime) -> None:
     clients: list[int] = []
     if lesson.state in _TOLD:
         clients = list(
-            Ride.objects.filter(lesson=lesson, state=RideState.BOOKED)
+            Ride.objects.filter(lesson=lesson, state__in=KEPT_PLACES)
             .order_by("rider__client_id")
             .values_list("rider__client_id", flat=True)
             .distinct()

@@ -7,17 +7,26 @@ from uuid import UUID, uuid4
 from django.db import transaction
 from django.db.models import Count, F
 
-from school.enums import HOLDING_STATES, LessonState, RideState
+from school.enums import (
+    HOLDING_STATES,
+    Charge,
+    LessonState,
+    OutcomeKind,
+    PaidBy,
+    RideState,
+)
 from school.models import (
     Account,
     Client,
     Lesson,
     LessonPack,
     MakeUpCredit,
+    Outcome,
     PackUse,
     Ride,
     School,
 )
+from school.queries.outcomes import payer_of
 from school.queries.schools import free_until, school_zone, the_school
 from school.services.audit import record, snapshot
 from school.services.refusals import UnableToBook
@@ -112,21 +121,65 @@ def settle_lesson(*, lesson: Lesson, now: datetime) -> None:
     booked is paid by a credit, else by a pack, what ends first going first; a weekly
     lesson is paid with its term. A place given back in the free time, or taken by the
     school, costs nothing: what had paid it is free again, and a weekly lesson becomes
-    a credit.
+    a credit. One given back late, or missed, costs what the house rule says.
     """
+    if lesson.state == LessonState.ASKED:
+        return
     school = the_school()
     until = free_until(school, lesson.starts_at)
-    for ride in lesson.rides.select_related("rider").order_by("pk"):
-        holds = ride.state == RideState.BOOKED and lesson.state in HOLDING_STATES
-        late = ride.cancelled_at is not None and ride.cancelled_at > until
-        if holds:
+    for ride in lesson.rides.select_related("rider", "outcome").order_by("pk"):
+        outcome: Outcome | None = getattr(ride, "outcome", None)
+        holds = ride.state != RideState.CANCELLED and lesson.state in HOLDING_STATES
+        if holds and outcome and outcome.kind != OutcomeKind.CANCELLED_LATE:
+            charge_place(outcome, lesson, ride, now)
+        elif holds:
+            Outcome.objects.filter(ride=ride).delete()
             _pay(lesson, ride, now)
-        elif not late and lesson.state != LessonState.ASKED:
+        elif _is_late(ride, until):
+            outcome = outcome or Outcome(
+                ride=ride,
+                kind=OutcomeKind.CANCELLED_LATE,
+                charge=school.late_cancel_charge,
+                noted_at=now,
+                noted_by=ride.cancelled_by,
+            )
+            charge_place(outcome, lesson, ride, now)
+        else:
+            Outcome.objects.filter(ride=ride).delete()
             _free(school, lesson, ride, now)
 
 
-def _pay(lesson: Lesson, ride: Ride, now: datetime) -> None:
-    _take_back(ride)
+def _is_late(ride: Ride, until: datetime) -> bool:
+    return (
+        ride.cancelled_at is not None
+        and ride.cancelled_at > until
+        and not ride.cancelled_for_school
+    )
+
+
+def charge_place(outcome: Outcome, lesson: Lesson, ride: Ride, now: datetime) -> None:
+    """Let what was paid for a place follow what became of it, and note what pays.
+
+    Needs the transaction of the change; twice changes nothing.
+    """
+    school = the_school()
+    if outcome.charge == Charge.FREE:
+        outcome.paid_by = payer_of(ride, lesson)
+        if outcome.paid_by != PaidBy.TERM:
+            outcome.paid_by = PaidBy.NOTHING
+        _free(school, lesson, ride, now)
+    else:
+        if ride.state != RideState.CANCELLED:
+            _pay(lesson, ride, now, take_back=outcome.charge != Charge.MAKE_UP)
+        outcome.paid_by = payer_of(ride, lesson)
+        if outcome.charge == Charge.MAKE_UP:
+            _make_up(school, lesson, ride, now)
+    outcome.save()
+
+
+def _pay(lesson: Lesson, ride: Ride, now: datetime, *, take_back: bool = True) -> None:
+    if take_back:
+        _take_back(ride)
     if lesson.series_id is not None or _is_paid(ride):
         return
     day, client = (
@@ -172,7 +225,12 @@ def _take_back(ride: Ride) -> None:
 def _free(school: School, lesson: Lesson, ride: Ride, now: datetime) -> None:
     PackUse.objects.filter(ride=ride).delete()
     MakeUpCredit.objects.filter(used_for=ride).update(used_for=None, used_at=None)
-    if lesson.series_id is None or not school.make_up_days:
+    if lesson.series_id is not None:
+        _make_up(school, lesson, ride, now)
+
+
+def _make_up(school: School, lesson: Lesson, ride: Ride, now: datetime) -> None:
+    if not school.make_up_days:
         return
     day = lesson.starts_at.astimezone(school_zone()).date()
     last = day + timedelta(days=school.make_up_days)

@@ -54,6 +54,7 @@ def add_ride(
             ride.horse = horse
             ride.state = RideState.BOOKED
             ride.cancelled_at = ride.cancelled_reason = ride.cancelled_by = None
+            ride.cancelled_for_school = False
             ride.save()
             welfare.keep(told, fresh, overrule=overrule, by=by, now=now)
             _touch(fresh, now)

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from school.enums import LessonState
+from school.enums import LessonState, OutcomeKind
 from school.models import Arena, AuditEntry, Horse, Instructor, Lesson
 from school.queries.audit import changes_since
 from school.services.refusals import UnableToBook, clock, hour
@@ -19,6 +19,12 @@ _DID = {
     LessonState.RUNNING: "began it",
     LessonState.DONE: "closed it",
     "restore": "took the cancelling back",
+    "end early": "ended it early",
+    "go on": "let it go on",
+    OutcomeKind.NO_SHOW: "noted a rider who did not come",
+    OutcomeKind.LATE: "noted a rider who came late",
+    OutcomeKind.LOST: "noted a rider who came too late",
+    "rode after all": "noted that a rider came after all",
 }
 
 

@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Any
 
 from school.calendars.told import WeeklyPart, digest_of, told_of, weekly_part
-from school.enums import Answer, MessageKind, MessageMethod, MessageState
+from school.enums import Answer, LessonState, MessageKind, MessageMethod, MessageState
 from school.models import Invitation, InvitedDay, School
 from school.queries.series import moment_of
 from school.services.outbox import tell
@@ -67,6 +67,8 @@ def _compare(
         for original, day in here.items()
         if original in known
         and not known[original].dropped
+        # One that runs or is over tells no more, also if it ended early.
+        and part.lessons[day].state not in {LessonState.RUNNING, LessonState.DONE}
         and known[original].content_digest != part.day_digest(day)
     ]
     dropped = [

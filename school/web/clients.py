@@ -13,6 +13,7 @@ from school.models import Client
 from school.permissions import is_manager
 from school.queries.clients import all_clients, credits_of, packs_of
 from school.queries.links import page_url
+from school.queries.outcomes import costs_in_words, outcome_in_words, outcomes_of
 from school.services.links import withdraw_links
 from school.services.packs import give_credit, sell_pack
 from school.services.refusals import UnableToBook
@@ -75,6 +76,10 @@ def _show(
         "link": page_url(client, now=now),
         "packs": packs_of(client, today),
         "credits": credits_of(client, today),
+        "missed": [
+            (one, outcome_in_words(one), costs_in_words(one.charge, one.paid_by))
+            for one in outcomes_of(client, now)
+        ],
         "pack_form": pack or PackForm(),
         "credit_form": credit or CreditForm(prefix="credit"),
         "refusal": refusal,

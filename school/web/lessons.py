@@ -19,11 +19,13 @@ from school.models import Lesson, LessonGrid, Ride
 from school.permissions import (
     is_manager,
     may_attach_grid,
+    may_note_who_came,
     may_see_lesson,
     may_see_sensitive,
 )
 from school.queries.grids import overruled_of
 from school.queries.lessons import booked_rides, lesson_with_all
+from school.queries.outcomes import missed_rides
 from school.queries.schools import the_school
 from school.services.grids import UnableToAttach, attach_grid, detach_grid
 from school.services.lesson_changes import note_booking
@@ -108,6 +110,8 @@ def _show(
         context |= lesson_log(account, lesson)
     if context["sensitive"]:
         context |= lesson_welfare(lesson)
+    if may_note_who_came(account, lesson) and lesson.starts_at <= timezone.now():
+        context |= {"may_note": True, "missed": missed_rides(lesson)}
     context |= (forms or {}) | (more or {})
     status = 409 if refusal else 200
     return render(request, "school/lesson.html", context, status=status)

@@ -3,6 +3,7 @@ from django.urls import path
 
 from school.web import (
     calendars,
+    charges,
     clients,
     drafts,
     home,
@@ -34,6 +35,7 @@ urlpatterns = [
     path("my-lessons/", home.my_lessons, name="my-lessons"),
     path("my-riders/", home.client_page, name="client"),
     path("settings/rules/", rules.rules_page, name="rules"),
+    path("settings/missed-lessons/", charges.charges_page, name="charges"),
     path("settings/horses-work/", welfare.welfare_page, name="welfare"),
     path("registers/<slug:kind>/", registers.register_page, name="inspector-register"),
     path(

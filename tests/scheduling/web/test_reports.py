@@ -114,16 +114,19 @@ def test_resets_are_compared_over_the_same_days(manager: Browser) -> None:
     assert (week.days, week.unknown) == (1, 1)
 
 
-def test_places_are_kept_or_given_back_in_time_or_late(manager: Browser) -> None:
+def test_places_are_kept_missed_or_given_back_in_time_or_late(
+    manager: Browser,
+) -> None:
     lesson = LessonFactory()
     RideFactory(lesson=lesson)
+    RideFactory(lesson=lesson, state="missed")
     for hours in (25, 23):
         RideFactory(
             lesson=lesson, state="cancelled", cancelled_reason="x",
             cancelled_at=lesson.starts_at - timedelta(hours=hours),
         )  # fmt: skip
 
-    assert table(manager, "places")[1] == ["2027-03-01", "1", "1", "1", "3"]
+    assert table(manager, "places")[1] == ["2027-03-01", "1", "1", "1", "1", "4"]
 
 
 def test_levels_count_each_rider_once(manager: Browser) -> None:

@@ -8,6 +8,7 @@ from school.models import PackUse
 from tests.clock import NOW
 from tests.factories.lessons import RideFactory
 from tests.factories.matching import RiderConfidenceFactory, RiderHorseFactory
+from tests.factories.outcomes import EarlyEndFactory, OutcomeFactory
 from tests.factories.packs import LessonPackFactory, MakeUpCreditFactory
 from tests.factories.replies import ReplyFactory
 from tests.factories.schools import SchoolFactory
@@ -63,6 +64,21 @@ CLIENT_BREAKS: dict[str, Callable[[], Any]] = {
     "credit_use_whole": lambda: MakeUpCreditFactory(used_at=NOW),
     "credit_pays_another_ride": credit_for_itself,
     "school_make_up_days_in_range": lambda: SchoolFactory(make_up_days=367),
+    "outcome_kind_known": lambda: OutcomeFactory(kind="asleep"),
+    "outcome_charge_known": lambda: OutcomeFactory(charge="double"),
+    "outcome_paid_by_known": lambda: OutcomeFactory(paid_by="cash"),
+    "outcome_minutes_late_in_range": lambda: OutcomeFactory(
+        kind="late", minutes_late=241
+    ),
+    "outcome_late_says_how_late": lambda: OutcomeFactory(kind="lost"),
+    "early_end_cause_known": lambda: EarlyEndFactory(cause="boredom"),
+    "school_late_lost_in_range": lambda: SchoolFactory(late_lost_min=0),
+    "school_ended_counts_in_range": lambda: SchoolFactory(ended_counts_percent=101),
+    "school_late_cancel_charge_known": lambda: SchoolFactory(late_cancel_charge="x"),
+    "school_no_show_charge_known": lambda: SchoolFactory(no_show_charge="x"),
+    "school_lost_charge_known": lambda: SchoolFactory(lost_charge="x"),
+    "school_ended_rider_charge_known": lambda: SchoolFactory(ended_rider_charge="x"),
+    "school_ended_horse_charge_known": lambda: SchoolFactory(ended_horse_charge="x"),
     "reply_answer_known": lambda: ReplyFactory(answer="MAYBE"),
     "reply_state_known": lambda: ReplyFactory(state="lost"),
     "reply_proposal_whole": lambda: ReplyFactory(proposed_starts_at=NOW),

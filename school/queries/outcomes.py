@@ -1,0 +1,85 @@
+"""What became of places that were not ridden as booked, and what that costs."""
+
+from datetime import datetime, timedelta
+
+from school.enums import Charge, OutcomeKind, PaidBy, RideState
+from school.models import Client, EarlyEnd, Lesson, MakeUpCredit, Outcome, PackUse, Ride
+
+BACK = timedelta(days=366)
+
+_COSTS = {
+    PaidBy.FEE: "the lesson's fee",
+    PaidBy.PACK: "one lesson of the pack",
+    PaidBy.CREDIT: "the lesson to make up that paid it",
+    PaidBy.TERM: "what is paid with the term",
+    PaidBy.NOTHING: "nothing",
+}
+
+
+def payer_of(ride: Ride, lesson: Lesson) -> str:
+    """Return what pays a place as it stands; the fee where nothing has yet."""
+    if PackUse.objects.filter(ride=ride).exists():
+        return PaidBy.PACK
+    if MakeUpCredit.objects.filter(used_for=ride).exists():
+        return PaidBy.CREDIT
+    return PaidBy.FEE if lesson.series_id is None else PaidBy.TERM
+
+
+def payer_as_read(ride: Ride, lesson: Lesson) -> str:
+    """Return what pays a place that was read with `rides_of_the_day`."""
+    if getattr(ride, "pack_use", None) is not None:
+        return PaidBy.PACK
+    if getattr(ride, "paid_by_credit", None) is not None:
+        return PaidBy.CREDIT
+    return PaidBy.FEE if lesson.series_id is None else PaidBy.TERM
+
+
+def costs_in_words(charge: str, paid_by: str) -> str:
+    """Say what a place that was not ridden costs: "one lesson of the pack"."""
+    if charge == Charge.FREE:
+        if paid_by == PaidBy.TERM:
+            return "nothing; it may be made up"
+        return _COSTS[PaidBy.NOTHING]
+    words = _COSTS[PaidBy(paid_by)]
+    return f"{words}; it may be made up" if charge == Charge.MAKE_UP else words
+
+
+def outcome_in_words(outcome: Outcome) -> str:
+    """Say what became of a place: "Came 10 minutes late"."""
+    if outcome.kind == OutcomeKind.LATE:
+        return f"Came {outcome.minutes_late} minutes late"
+    if outcome.kind == OutcomeKind.LOST:
+        return f"Came {outcome.minutes_late} minutes late, too late to ride"
+    return str(outcome.get_kind_display())
+
+
+def outcomes_of(client: Client, now: datetime) -> list[Outcome]:
+    """Return what was noted of a client's places in the last year, the newest first."""
+    return list(
+        Outcome.objects.filter(
+            ride__rider__client=client, ride__lesson__starts_at__gte=now - BACK
+        )
+        .select_related("ride__lesson", "ride__rider__person")
+        .order_by("-ride__lesson__starts_at", "-pk")
+    )
+
+
+def rides_of_the_day(lesson: Lesson) -> list[Ride]:
+    """Return the places kept in a lesson, ridden or not, with what became of them."""
+    return list(
+        lesson.rides.exclude(state=RideState.CANCELLED)
+        .select_related(
+            "rider__person", "horse", "outcome", "pack_use", "paid_by_credit"
+        )
+        .order_by("pk")
+    )
+
+
+def missed_rides(lesson: Lesson) -> list[Ride]:
+    """Return the places of a lesson whose riders did not ride."""
+    return [one for one in rides_of_the_day(lesson) if one.state == RideState.MISSED]
+
+
+def early_end_of(lesson: Lesson) -> EarlyEnd | None:
+    """Return how a lesson was ended early, if it was."""
+    return EarlyEnd.objects.filter(lesson=lesson).select_related("noted_by").first()

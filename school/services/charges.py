@@ -1,0 +1,68 @@
+"""What a place that was not ridden costs, set on the manager's word."""
+
+from datetime import datetime
+from typing import TypedDict
+
+from django.db import transaction
+
+from school.enums import Charge
+from school.models import Account, School
+from school.services.audit import record
+from school.services.units import UnableToSet
+
+
+class Charges(TypedDict):
+    """What may be set, each by its name in the school's record."""
+
+    late_cancel_charge: str
+    no_show_charge: str
+    late_lost_min: int
+    lost_charge: str
+    ended_counts_percent: int
+    ended_rider_charge: str
+    ended_horse_charge: str
+    make_up_days: int
+
+
+RANGES = {
+    "late_lost_min": (1, 60),
+    "ended_counts_percent": (1, 100),
+    "make_up_days": (0, 366),
+}
+"""From how much to how much each number may be set."""
+
+
+def set_charges(*, charges: Charges, by: Account | None, now: datetime) -> School:
+    """Set what missed places cost from now on; what was noted stays as it was.
+
+    Twice is harmless.
+
+    Raises
+    ------
+    UnableToSet
+        For a number out of its range, or a charge that is none.
+    """
+    values = dict(charges)
+    for name, value in values.items():
+        low, high = RANGES.get(name, (0, 0))
+        if name in RANGES and not low <= int(str(value)) <= high:
+            raise UnableToSet(name, f"Give a number from {low} to {high}.", name)
+        if name not in RANGES and value not in Charge.values:
+            raise UnableToSet(name, "Choose one of the charges.", name)
+    with transaction.atomic():
+        school = School.objects.select_for_update().get()
+        before = {name: getattr(school, name) for name in values}
+        if before == values:
+            return school
+        for name, value in values.items():
+            setattr(school, name, value)
+        school.save(update_fields=list(values))
+        record(
+            by=by,
+            at=now,
+            action="set charges",
+            subject=school,
+            before=before,
+            after=values,
+        )
+        return school
