@@ -64,14 +64,14 @@ def _planned(seed: int) -> tuple[Data, Data]:
     return _planned(seed + 10**7) if plan["status"] != "proved" else (document, plan)
 
 
-def crowded_day(seed: int) -> Data:
-    """Three to five lessons in one or two arenas, close together."""
+def crowded_day(seed: int, most: int = 5) -> Data:
+    """Three lessons to `most` in one or two arenas, close together."""
     dice = Random(seed)
     arenas = [_arena(dice, f"a{k}") for k in range(dice.choice([1, 2, 2]))]
     rows = [row(dice, dice.randint(1, 3)) for _ in range(2)]
     free = {one["id"]: 9 * 60 for one in arenas}
     lessons: list[Data] = []
-    for n in range(dice.randint(3, 5)):
+    for n in range(dice.randint(3, most)):
         where = dice.choice(arenas)
         lessons.append(_lesson(dice, n, where, arenas, rows, free))
     horses = [_horse(dice, f"h{k}", lessons) for k in range(3)]

@@ -403,6 +403,8 @@ def most_standing(document: Data, plan: Data) -> Counter[str]:
                     its |= pieces([m["now"] for m in reset["moves"] if m["now"]])
             for asked, said in lessons_of(document, plan):
                 begins, ends = span(asked, said)
+                # Once it cools down the row may go; until then it stands as it ends.
+                ends -= asked["cool_down_min"]
                 if asked.get("grid") and line_of(said) == line and begins <= at < ends:
                     its |= pieces(asked["grid"]["end"])
             out += its

@@ -1,13 +1,11 @@
-"""The engine by its pure interface: against other formulations and known values."""
+"""The engine by its pure interface: against every order and known values."""
 
 from itertools import pairwise, permutations
 from random import Random
 from threading import Event
 
-import numpy as np
 import pytest
 from ortools.sat.python import cp_model
-from scipy.optimize import Bounds, LinearConstraint, milp
 
 from scheduling.solver.problem import (
     MORNING,
@@ -44,50 +42,6 @@ def test_the_order_of_one_line_is_the_best_of_all_orders(seed: int) -> None:
 
     assert result.status is Status.OPTIMAL
     assert result.objective_s == result.bound_s == by_every_order(costs)
-
-
-def by_integer_programme(costs: list[list[int]]) -> int:
-    """An open path by HiGHS: arcs in and out, and positions (Miller-Tucker-Zemlin)."""
-    n = len(costs[0])
-    arcs = [(i, j) for i in range(n + 1) for j in range(n) if i - 1 != j]
-    size = len(arcs) + n
-    rows, low, high = [], [], []
-
-    def add(coefficients: dict[int, float], lo: float, hi: float) -> None:
-        row = np.zeros(size)
-        for k, value in coefficients.items():
-            row[k] = value
-        rows.append(row)
-        low.append(lo)
-        high.append(hi)
-
-    for j in range(n):
-        add({k: 1 for k, arc in enumerate(arcs) if arc[1] == j}, 1, 1)
-    add({k: 1 for k, arc in enumerate(arcs) if arc[0] == 0}, 1, 1)
-    for i in range(1, n + 1):
-        add({k: 1 for k, arc in enumerate(arcs) if arc[0] == i}, 0, 1)
-    for k, (i, j) in enumerate(arcs):
-        if i:
-            u, v = len(arcs) + i - 1, len(arcs) + j
-            add({u: 1, v: -1, k: n}, -np.inf, n - 1)
-    weights = [costs[i][j] for i, j in arcs] + [0] * n
-    answer = milp(
-        weights,
-        constraints=LinearConstraint(np.array(rows), low, high),
-        integrality=[1] * len(arcs) + [0] * n,
-        bounds=Bounds(0, [1] * len(arcs) + [n] * n),
-    )
-    return round(answer.fun)
-
-
-@pytest.mark.parametrize("seed", range(10))
-def test_another_formulation_in_another_solver_agrees(seed: int) -> None:
-    """HiGHS through SciPy, with positions instead of a circuit."""
-    costs = random_costs(Random(100 + seed), 8)
-
-    assert solve(one_line(costs), seconds=120).objective_s == by_integer_programme(
-        costs
-    )
 
 
 def test_a_chain_costs_what_a_cut_says_it_does() -> None:
