@@ -13,23 +13,6 @@ _NEVER = 1 << 40
 
 
 @compiled
-def floor_of(gain, n, m):
-    """Return what no matching of n rows to m columns comes below [µs]."""
-    by_row = by_column = 0
-    for i in range(n):
-        least = 0
-        for j in range(m):
-            least = min(least, gain[i, j])
-        by_row += least
-    for j in range(m):
-        least = 0
-        for i in range(n):
-            least = min(least, gain[i, j])
-        by_column += least
-    return max(by_row, by_column)
-
-
-@compiled
 def least_gain(gain, n, m, u, v, match, way, low, used):
     """Least sum of gains over all matchings of n rows to m columns, n <= m [µs].
 
@@ -112,50 +95,138 @@ def costs_at(a, at_a, b, at_b, shifts, in_place, lift, per_cm, strip, build, sta
 
 
 @compiled
-def least_cost(
-    a, at_a, b, at_b, first, last, every, in_place, lift, per_cm, strip, build, start
-):
-    """Least cost over all shifts on the raster from `first` to `last` [µs].
+def gain_of(same, moved, per_cm, apart):
+    """Return what a match saves whose elements lie `apart`; never above 0 [µs]."""
+    if apart == 0:
+        return min(0, same)
+    return min(0, moved + per_cm * abs(apart))
+
+
+@compiled
+def floor_at(pair, at_a, at_b, shift, by_column):
+    """Return what no matching at a shift comes below, and whether one reaches it [µs].
+
+    It is reached where the rows' own least gains lie in columns of their own.
+    """
+    n, m = pair.shape[1], pair.shape[2]
+    by_row, taken, reached = 0, 0, True
+    for j in range(m):
+        by_column[j] = 0
+    for i in range(n):
+        least, where = 0, -1
+        for j in range(m):
+            apart = at_b[j] + shift - at_a[i]
+            saved = gain_of(pair[0, i, j], pair[1, i, j], pair[2, i, j], apart)
+            if saved < least:
+                least, where = saved, j
+            by_column[j] = min(by_column[j], saved)
+        if where >= 0:
+            by_row += least
+            reached = reached and not taken >> where & 1
+            taken |= 1 << where
+    if reached:
+        return by_row, True
+    columns = 0
+    for j in range(m):
+        columns += by_column[j]
+    return max(by_row, columns), False
+
+
+@compiled
+def shifts_to_try(tried, at_a, at_b, first, last, every):
+    """Write the shifts at which the least of a range may lie; return how many.
 
     Between two shifts at which an element of one meets one of the other, the cost
-    of each matching is linear in the shift: so only those, their neighbours on the
-    raster, and the ends are tried.
+    of each matching is linear in the shift. So only those are tried, or their
+    neighbours where they lie between two steps of the raster, and the range's ends.
     """
-    n, m = min(len(a), len(b)), max(len(a), len(b))
-    gain = np.empty((n, m), np.int64)
-    u, v = np.empty(n + 1, np.int64), np.empty(m + 1, np.int64)
-    match, way = np.empty(m + 1, np.int64), np.zeros(m + 1, np.int64)
-    low, used = np.empty(m + 1, np.int64), np.empty(m + 1, np.int64)
-    whole = 0
-    for i in a:
-        whole += strip[i]
-    for j in b:
-        whole += build[j]
-    tried = np.empty(2 + 2 * n * m, np.int64)
-    tried[0], tried[1], count = first, last, 2
-    for i in range(len(a)):
-        for j in range(len(b)):
-            meet = first + (at_a[i] - at_b[j] - first) // every * every
-            for shift in (meet, meet + every):
-                if first < shift < last:
-                    tried[count] = shift
+    tried[0], tried[1], count = first, last, 1 + (first < last)
+    for i in range(len(at_a)):
+        for j in range(len(at_b)):
+            off = (at_a[i] - at_b[j] - first) % every
+            meet = at_a[i] - at_b[j] - off
+            for k in range(1 + (off > 0)):
+                if first < meet + k * every < last:
+                    tried[count] = meet + k * every
                     count += 1
-    tried = np.sort(tried[:count])
-    # The most promising shifts first, so that most need no matching at all.
-    floors = np.zeros(count, np.int64)
+    return count
+
+
+@compiled
+def least_gain_of_range(pair, at_a, at_b, first, last, every, best, space):
+    """Least gain over all shifts from `first` to `last`, or `best` if that is less."""
+    tried, floors, by_column, gain, u, v, match, way, low, used = space
+    n, m = pair.shape[1], pair.shape[2]
+    count = shifts_to_try(tried, at_a, at_b, first, last, every)
     for k in range(count):
-        if k and tried[k] == tried[k - 1]:
-            continue
-        fill_gains(
-            gain, a, at_a, b, at_b, tried[k], in_place, lift, per_cm, strip, build
-        )
-        floors[k] = floor_of(gain, n, m)
-    best, at, order = 0, 0, np.argsort(floors)
-    while at < count and floors[order[at]] < best:
-        shift = tried[order[at]]
-        fill_gains(gain, a, at_a, b, at_b, shift, in_place, lift, per_cm, strip, build)
-        best = min(best, least_gain(gain, n, m, u, v, match, way, low, used))
-        at += 1
+        floors[k], reached = floor_at(pair, at_a, at_b, tried[k], by_column)
+        if reached:
+            best, floors[k] = min(best, floors[k]), 0
+    # The most promising shifts first, so that few need a matching at all.
+    while True:
+        k = floors[:count].argmin()
+        if floors[k] >= best:
+            return best
+        shift = tried[k]
+        for i in range(n):
+            for j in range(m):
+                apart = at_b[j] + shift - at_a[i]
+                saved = gain_of(pair[0, i, j], pair[1, i, j], pair[2, i, j], apart)
+                if n <= m:
+                    gain[i, j] = saved
+                else:
+                    gain[j, i] = saved
+        least = least_gain(gain, min(n, m), max(n, m), u, v, match, way, low, used)
+        best = min(best, least)
+        for other in range(count):
+            if tried[other] == shift:
+                floors[other] = 0
+
+
+@compiled
+def least_cost(
+    a, at_a, from_a, b, at_b, from_b, every, in_place, lift, per_cm, strip, build, start
+):
+    """Least cost of one row made into another, wherever both may lie [µs].
+
+    Shapes and places of each row are given in both directions, with the first and
+    the last offset it may have in each; the first is above the last where it may
+    not be built that way.
+    """
+    n, m = a.shape[1], b.shape[1]
+    least, most = min(n, m), max(n, m)
+    ints = np.empty((7, most + 1), np.int64)
+    ints[5] = 0
+    space = (
+        np.empty(2 + 2 * n * m, np.int64),
+        np.empty(2 + 2 * n * m, np.int64),
+        ints[0],
+        np.empty((least, most), np.int64),
+        *(ints[1], ints[2], ints[3], ints[4], ints[5], ints[6]),
+    )
+    whole = 0
+    for i in range(n):
+        whole += strip[a[0, i]]
+    for j in range(m):
+        whole += build[b[0, j]]
+    pair = np.empty((3, n, m), np.int64)
+    best = 0
+    for was in range(2):
+        for now in range(2):
+            if from_a[was, 0] > from_a[was, 1] or from_b[now, 0] > from_b[now, 1]:
+                continue
+            for i in range(n):
+                for j in range(m):
+                    one, other = a[was, i], b[now, j]
+                    apart = strip[one] + build[other]
+                    pair[0, i, j] = in_place[one, other] - apart
+                    pair[1, i, j] = pair[0, i, j] + lift[one, other]
+                    pair[2, i, j] = per_cm[one, other]
+            best = least_gain_of_range(
+                *(pair, at_a[was], at_b[now]),
+                *(from_b[now, 0] - from_a[was, 1], from_b[now, 1] - from_a[was, 0]),
+                *(every, best, space),
+            )
     cost = whole + best
     return cost + start if cost > 0 else cost
 

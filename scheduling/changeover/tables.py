@@ -40,8 +40,9 @@ class Costs:
         # A row is known by the object it is: comparing rows takes longer than
         # what is to be looked up.
         self._rows: dict[int, GridRow] = {}
-        self._fits: dict[tuple[int, int, int], dict[bool, tuple[int, int]]] = {}
+        self._fits: dict[tuple[int, int, int], Micros | None] = {}
         self._stood: dict[tuple[int, bool, bool], _Coded] = {}
+        self._either_way: dict[tuple[int, bool], _Coded] = {}
         self._least: dict[tuple[object, ...], int] = {}
         self._between: dict[tuple[int, ...], Micros] = {}
         self._in_order: dict[tuple[int, ...], Micros] = {}
@@ -93,20 +94,14 @@ class Costs:
             return self._least[key]
         befores = self._ranges(earlier, line_cm, every_cm, was_fixed)
         afters = self._ranges(later, line_cm, every_cm, now_fixed)
-        if not befores or not afters:
+        if befores is None or afters is None:
             raise ValueError("both rows need a place")
-        least = None
-        for was_mirrored, froms in befores.items():
-            a, at_a = self._stand(earlier, was_mirrored, end=True)
-            for now_mirrored, tos in afters.items():
-                b, at_b = self._stand(later, now_mirrored, end=False)
-                first, last = tos[0] - froms[-1], tos[-1] - froms[0]
-                cost = kernels().least_cost(
-                    *(a, at_a, b, at_b, first, last, every_cm),
-                    *(*self._known(), self.handling.start_us),
-                )
-                least = cost if least is None else min(least, cost)
-        self._least[key] = _up(int(least or 0))
+        cost = kernels().least_cost(
+            *(*self._both(earlier, end=True), befores),
+            *(*self._both(later, end=False), afters),
+            *(every_cm, *self._known(), self.handling.start_us),
+        )
+        self._least[key] = _up(int(cost))
         return self._least[key]
 
     def from_standing(
@@ -168,17 +163,31 @@ class Costs:
 
     def _ranges(
         self, row: GridRow, line_cm: int, every_cm: int, fixed: Place | None
-    ) -> dict[bool, tuple[int, int]]:
-        """Return the first and last offset at which a row may lie, by direction."""
+    ) -> Micros | None:
+        """Return the first and last offset at which a row may lie, by direction.
+
+        None if it fits nowhere; shape (2, 2), by whether it is mirrored [cm].
+        """
         if fixed is not None:
-            return {fixed.mirrored: (fixed.offset_cm, fixed.offset_cm)}
+            return _as_ranges({fixed.mirrored: (fixed.offset_cm, fixed.offset_cm)})
         key = (self._number(row), line_cm, every_cm)
         if key not in self._fits:
-            self._fits[key] = {
-                mirrored: (offsets[0], offsets[-1])
-                for mirrored, offsets in row.ranges(line_cm, every_cm).items()
-            }
+            self._fits[key] = _as_ranges(
+                {
+                    mirrored: (offsets[0], offsets[-1])
+                    for mirrored, offsets in row.ranges(line_cm, every_cm).items()
+                }
+            )
         return self._fits[key]
+
+    def _both(self, row: GridRow, *, end: bool) -> _Coded:
+        """Return a row's start or end in both directions, offset at zero."""
+        key = (self._number(row), end)
+        if key not in self._either_way:
+            ways = [self._stand(row, mirrored, end=end) for mirrored in (False, True)]
+            shapes, places = (np.stack(one) for one in zip(*ways, strict=True))
+            self._either_way[key] = shapes, places
+        return self._either_way[key]
 
     def _stand(self, row: GridRow, mirrored: bool, *, end: bool) -> _Coded:
         """Return a row's start or end as it stands with its offset at zero."""
@@ -222,3 +231,10 @@ class Costs:
 
 def _up(cost_us: int) -> int:
     return -(-cost_us // US_PER_S)
+
+
+def _as_ranges(offsets: dict[bool, tuple[int, int]]) -> Micros | None:
+    if not offsets:
+        return None
+    nowhere = (1, 0)
+    return np.array([offsets.get(one, nowhere) for one in (False, True)], np.int64)

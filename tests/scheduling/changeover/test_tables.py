@@ -20,19 +20,10 @@ COSTS = Costs(H)
 SHIFTS = np.array([-300, -100, -50, 0, 50, 100, 650])
 
 
-def rows():
-    return (
-        setups()
-        .filter(bool)
-        .map(
-            lambda setup: GridRow(
-                tuple(e.element for e in setup),
-                tuple(e.element for e in setup),
-                approach_cm=100,
-                may_mirror=True,
-            )
-        )
-    )
+@st.composite
+def rows(draw: st.DrawFn) -> GridRow:
+    elements = tuple(e.element for e in draw(setups().filter(bool)))
+    return GridRow(elements, elements, approach_cm=100, may_mirror=draw(st.booleans()))
 
 
 def one_by_one(standing, wanted, shifts) -> list[int]:
