@@ -73,7 +73,13 @@ def fill_gains(gain, a, at_a, b, at_b, shift, in_place, lift, per_cm, strip, bui
 
 @compiled
 def costs_at(a, at_a, b, at_b, shifts, in_place, lift, per_cm, strip, build, start):
-    """Cost of setup `a` made into `b` moved by each shift, the start included [µs]."""
+    """Cost of setup `a` made into `b` moved by each shift, the start included [µs].
+
+    Shifts ascend. Between two at which an element of one meets one of the other, the
+    cost of each matching is linear in the shift, so the least of them is concave:
+    where a shift between two others lies on the straight line through them, all
+    between them do, and need no matching.
+    """
     n, m = min(len(a), len(b)), max(len(a), len(b))
     gain = np.empty((n, m), np.int64)
     u, v = np.empty(n + 1, np.int64), np.empty(m + 1, np.int64)
@@ -84,13 +90,56 @@ def costs_at(a, at_a, b, at_b, shifts, in_place, lift, per_cm, strip, build, sta
         whole += strip[i]
     for j in b:
         whole += build[j]
-    out = np.empty(len(shifts), np.int64)
-    for k in range(len(shifts)):
-        fill_gains(
-            gain, a, at_a, b, at_b, shifts[k], in_place, lift, per_cm, strip, build
-        )
-        cost = whole + least_gain(gain, n, m, u, v, match, way, low, used)
-        out[k] = cost + start if cost > 0 else cost
+    count = len(shifts)
+    out = np.full(count, -1, np.int64)
+    # Stretches to look into, their ends included: at first those between meetings.
+    meets = np.empty(n * m, np.int64)
+    for i in range(len(a)):
+        for j in range(len(b)):
+            meets[i * len(b) + j] = at_a[i] - at_b[j]
+    meets.sort()
+    todo = np.empty((2 * n * m + 2 + 64, 2), np.int64)
+    depth, since = 0, 0
+    for meet in meets:
+        at = np.searchsorted(shifts, meet)
+        if at > since:
+            todo[depth, 0], todo[depth, 1] = since, at - 1
+            depth, since = depth + 1, at
+        if since < count and shifts[since] == meet:
+            todo[depth, 0], todo[depth, 1] = since, since
+            depth, since = depth + 1, since + 1
+    if since < count:
+        todo[depth, 0], todo[depth, 1] = since, count - 1
+        depth += 1
+    tried = np.empty(3, np.int64)
+    while depth:
+        depth -= 1
+        first, last = todo[depth, 0], todo[depth, 1]
+        middle = (first + last) // 2
+        tried[0], tried[1], tried[2] = first, last, middle
+        for k in tried:
+            if out[k] < 0:
+                by = shifts[k]
+                fill_gains(
+                    gain, a, at_a, b, at_b, by, in_place, lift, per_cm, strip, build
+                )
+                out[k] = whole + least_gain(gain, n, m, u, v, match, way, low, used)
+        if last - first < 2:
+            continue
+        rise, width = out[last] - out[first], shifts[last] - shifts[first]
+        if (
+            rise * (shifts[middle] - shifts[first])
+            == (out[middle] - out[first]) * width
+        ):
+            for k in range(first + 1, last):
+                out[k] = out[first] + rise * (shifts[k] - shifts[first]) // width
+            continue
+        todo[depth, 0], todo[depth, 1] = first, middle
+        todo[depth + 1, 0], todo[depth + 1, 1] = middle, last
+        depth += 2
+    for k in range(count):
+        if out[k] > 0:
+            out[k] += start
     return out
 
 

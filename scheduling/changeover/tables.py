@@ -55,7 +55,8 @@ class Costs:
         standing, wanted
             Setups on one line.
         shifts_cm
-            By how much `wanted` is moved away from the datum, shape (k,) [cm].
+            By how much `wanted` is moved away from the datum, ascending, shape
+            (k,) [cm].
 
         Returns
         -------

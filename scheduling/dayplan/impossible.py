@@ -10,9 +10,9 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from scheduling.dayplan.clashes import clashes
 from scheduling.dayplan.day import clock, minutes_at
 from scheduling.dayplan.document import read_day
-from scheduling.dayplan.marginal import clashes
 from scheduling.dayplan.order import order_day
 from scheduling.dayplan.settled import Known, Settled, Slot
 

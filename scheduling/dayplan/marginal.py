@@ -8,25 +8,13 @@ those of the day without it.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from enum import StrEnum
 from typing import Any
 
-from scheduling.dayplan.day import Day, clock
+from scheduling.dayplan.clashes import Why, booked_slots, clashes, over_limits
+from scheduling.dayplan.day import clock
 from scheduling.dayplan.document import read_day
 from scheduling.dayplan.order import order_day
-from scheduling.dayplan.settled import Known, Settled, Slot, Slots
-
-Clash = tuple["Why", tuple[str, ...]]
-"""What stands in the way, and the lessons it clashes with."""
-
-
-class Why(StrEnum):
-    """What stands in the way of a slot."""
-
-    ARENA = "arena"
-    PERSON = "person"
-    HORSE = "horse"
-    RESETS = "resets"
+from scheduling.dayplan.settled import Known, Settled, Slots
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,11 +83,11 @@ def marginal_costs(
     day = read_day({**document, "lessons": given})
     new = len(day.lessons) - 1
     lookup = _Lookup(document, lesson, Settled(day), ask or ask_the_engine)
-    slots = _booked(day, new)
+    slots = booked_slots(replace(day, lessons=day.lessons[:new]))
     base = None if slots is None else lookup.least(slots, None)
     if slots is None or base is None:
         return Offers(None, ())
-    over = _over_limits(day, new)
+    over = over_limits(day, new)
     offers = []
     for start in day.starts(day.lessons[new]):
         for number, arena in enumerate(day.arenas):
@@ -138,7 +126,7 @@ def reset_as_booked(
         If the day file is refused.
     """
     day = read_day(document)
-    slots = _booked(day, len(day.lessons))
+    slots = booked_slots(day)
     if slots is None:
         return None
     return _Lookup(document, {}, Settled(day), ask or ask_the_engine).least(slots, None)
@@ -181,57 +169,3 @@ def fixed_at(lesson: Mapping[str, Any], start_min: int, arena: str) -> dict[str,
         "arenas": [arena],
         "booked": {"start": start, "arena": arena},
     }
-
-
-def _booked(day: Day, new: int) -> dict[int, Slot] | None:
-    """Return the slots of all but the new lesson; None if one can't keep its own."""
-    number = {arena.id: n for n, arena in enumerate(day.arenas)}
-    slots: dict[int, Slot] = {}
-    for n, one in enumerate(day.lessons[:new]):
-        at = one.booked
-        if (
-            at is None
-            or at.start_min not in day.starts(one)
-            or at.arena not in one.arenas
-        ):
-            return None
-        slots[n] = (at.start_min, number[at.arena])
-    alone = replace(day, lessons=day.lessons[:new])
-    if any(clashes(alone, n, slots) or _over_limits(alone, n) for n in slots):
-        return None
-    return slots
-
-
-def clashes(day: Day, lesson: int, slots: Slots) -> Clash | None:
-    """Return what stands in the way of a lesson in its slot, and whose it is."""
-    one, (start, arena) = day.lessons[lesson], slots[lesson]
-    end = start + one.minutes
-    for n, (other_start, other_arena) in slots.items():
-        if n == lesson:
-            continue
-        other = day.lessons[n]
-        other_end = other_start + other.minutes
-        apart = max(other_start - end, start - other_end)
-        if apart < 0 and arena == other_arena:
-            return Why.ARENA, (other.id,)
-        if apart < 0 and set(one.people) & set(other.people):
-            return Why.PERSON, (other.id,)
-        shared = set(one.horses) & set(other.horses)
-        if any(apart < day.horses[horse].rest_min for horse in shared):
-            return Why.HORSE, (other.id,)
-    return None
-
-
-def _over_limits(day: Day, lesson: int) -> Clash | None:
-    """Say whether a horse of a lesson has more to do than its day allows."""
-    for name in day.lessons[lesson].horses:
-        horse = day.horses[name]
-        its = [one for one in day.lessons if name in one.horses]
-        minutes = sum(one.minutes for one in its)
-        most = horse.max_lessons
-        if (most is not None and len(its) > most) or (
-            horse.max_minutes is not None and minutes > horse.max_minutes
-        ):
-            others = (one.id for one in its if one is not day.lessons[lesson])
-            return Why.HORSE, tuple(others)
-    return None

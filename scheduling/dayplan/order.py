@@ -15,6 +15,7 @@ from typing import Any
 from scheduling.changeover import places
 from scheduling.changeover.tables import Costs
 from scheduling.dayplan.check import check_plan
+from scheduling.dayplan.clashes import booked_slots, over_limits
 from scheduling.dayplan.day import Day, minutes_at
 from scheduling.dayplan.document import read_day
 from scheduling.dayplan.fallback import best_effort
@@ -26,7 +27,9 @@ from scheduling.dayplan.plan import (
     about_booked,
     booked_day,
     plan_document,
+    settled_day,
 )
+from scheduling.dayplan.settled import Known, Settled
 from scheduling.solver.problem import Arc, Cut, Guess, Problem
 from scheduling.solver.result import Result, Status
 from scheduling.solver.search import Search, warm_up
@@ -142,9 +145,16 @@ def order_day(
 def as_it_is_booked(
     day: Day, costs: Costs, *, seconds: float, seed: int, stop: Event | None = None
 ) -> Booked | None:
-    """Return what the day as booked takes; None if that breaks a rule."""
-    if not day.lessons or any(lesson.booked is None for lesson in day.lessons):
+    """Return what the day as booked takes; None if that breaks a rule.
+
+    The engine is asked only where settling each arena by itself does not tell.
+    """
+    slots = booked_slots(day) if day.lessons else None
+    if slots is None:
         return None
+    settled = Settled(day).settle(slots)
+    if settled.known is not Known.ASK:
+        return settled_day(day, settled) if settled.known is Known.EXACT else None
     numbers = numbers_of(day, as_booked=True, costs=costs)
     left = max(seconds, _LEAST_S)
     search = _search(numbers, left, seed, stop=stop)
@@ -165,7 +175,7 @@ def _search(
     search, ends = _Search(), clock() + seconds
     spare_s = min(_SPARE_S, seconds / 10)
     known: dict[tuple[Arc, ...], Cut] = {}
-    if _over_limits(numbers.day):
+    if any(over_limits(numbers.day, n) for n in range(len(numbers.day.lessons))):
         search.impossible = True
         return search
     engine = Search(
@@ -217,17 +227,6 @@ def guess_from(numbers: Numbers, plan: Mapping[str, Any]) -> Guess | None:
             found.append((task.starts[0] if task.starts else 0, task.arenas[0], None))
     starts, where, on = zip(*found, strict=True)
     return Guess(starts, where, on)
-
-
-def _over_limits(day: Day) -> bool:
-    """Say whether a horse has more to do than its day allows, however ordered."""
-    for horse in day.horses.values():
-        its = [one.minutes for one in day.lessons if horse.id in one.horses]
-        if horse.max_lessons is not None and len(its) > horse.max_lessons:
-            return True
-        if horse.max_minutes is not None and sum(its) > horse.max_minutes:
-            return True
-    return False
 
 
 def _take(

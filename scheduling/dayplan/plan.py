@@ -6,11 +6,12 @@ from typing import Any
 from scheduling.changeover.effort import US_PER_S
 from scheduling.changeover.moves import Changeover, Move, changeover
 from scheduling.changeover.setups import Setup
-from scheduling.dayplan.day import clock
+from scheduling.dayplan.day import Day, clock
 from scheduling.dayplan.document import placed_as_data
 from scheduling.dayplan.numbers import Numbers
 from scheduling.dayplan.placing import Placed
-from scheduling.solver.problem import MORNING
+from scheduling.dayplan.settled import SettledDay
+from scheduling.solver.problem import MORNING, minutes_of
 from scheduling.solver.result import Reset, Result
 
 
@@ -29,6 +30,34 @@ def booked_day(numbers: Numbers, result: Result, placed: Placed) -> Booked:
         for reset in _resets(numbers, result, placed)
     ]
     return Booked(placed.total_s, resets)
+
+
+def settled_day(day: Day, settled: SettledDay) -> Booked:
+    """Say what the day as booked takes, where settling its arenas tells exactly."""
+    lines = [(arena, line) for arena in day.arenas for line in arena.lines]
+    todo = (one for one in settled.resets if one.seconds)
+    starts = {id(one): at for one, at in zip(todo, settled.starts, strict=True)}
+    written: list[tuple[int, int, dict[str, Any]]] = []
+    stood: dict[int, str] = {}
+    for one in settled.resets:
+        own = day.lessons[one.after]
+        if one.seconds:
+            arena, line = lines[one.line]
+            start = starts[id(one)]
+            reset = {
+                "for": own.id,
+                "after": stood.get(one.line),
+                "arena": arena.id,
+                "line": line.id,
+                "from": clock(start),
+                "to": clock(start + minutes_of(one.seconds)),
+                "seconds": one.seconds,
+            }
+            written.append((start, one.line, reset))
+        if own.grid is not None:
+            stood[one.line] = own.id
+    written.sort(key=lambda row: row[:2])
+    return Booked(settled.reset_s, [reset for _, _, reset in written])
 
 
 def about_booked(booked: Booked | None) -> dict[str, Any]:

@@ -12,9 +12,9 @@ from enum import StrEnum
 from typing import Any
 
 from scheduling.dayplan.chains import CLEAR
+from scheduling.dayplan.clashes import Why, clashes
 from scheduling.dayplan.day import Day, minutes_at
 from scheduling.dayplan.document import read_day
-from scheduling.dayplan.marginal import Why, clashes
 from scheduling.dayplan.settled import Known, Settled, Slot, Slots
 
 

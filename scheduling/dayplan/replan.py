@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from threading import Event
 from typing import Any
 
+from scheduling.dayplan.clashes import Why, clashes
 from scheduling.dayplan.day import Day, clock, minutes_at
 from scheduling.dayplan.document import read_day
-from scheduling.dayplan.marginal import Why, clashes
 from scheduling.dayplan.order import Progress, order_day
 from scheduling.dayplan.settled import Known, Settled, Slot
 

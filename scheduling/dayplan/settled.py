@@ -74,12 +74,14 @@ class SettledReset:
 class SettledDay:
     """The least resets of a settled day, and how much of that is known.
 
-    `reset_s` is exact, or a lower bound where the engine has to be asked.
+    `reset_s` is exact, or a lower bound where the engine has to be asked. `starts`
+    are those of the resets in which anything is done, where all can be timed.
     """
 
     known: Known
     reset_s: int
     resets: tuple[SettledReset, ...] = ()
+    starts: tuple[int, ...] = ()
     places: Mapping[int, tuple[int, Place]] = field(default_factory=dict)
 
 
@@ -199,8 +201,9 @@ class Settled:
             places |= found[1]
             jobs += self._jobs(slots, n, lines, found[0])
         total = sum(one.seconds for one in resets)
-        known = self._known(slots, resets, jobs)
-        return SettledDay(known, total, tuple(resets), places)
+        starts = time_resets(jobs, self.day.crew)
+        known = self._known(slots, resets, starts)
+        return SettledDay(known, total, tuple(resets), starts or (), places)
 
     def users(self, slots: Slots, arena: int) -> tuple[int, ...]:
         """Return the lessons that use an arena's lines, by their start."""
@@ -245,11 +248,13 @@ class Settled:
         return tuple(resets), places
 
     def _known(
-        self, slots: Slots, resets: list[SettledReset], jobs: list[Job]
+        self,
+        slots: Slots,
+        resets: list[SettledReset],
+        starts: tuple[int, ...] | None,
     ) -> Known:
         """Say whether the resets can be timed as they are, or at their shortest."""
         todo = [one for one in resets if one.seconds]
-        starts = time_resets(jobs, self.day.crew)
         if starts is not None:
             timed = dict(zip(map(id, todo), starts, strict=True))
             return Known.EXACT if self._in_store(slots, resets, timed) else Known.ASK

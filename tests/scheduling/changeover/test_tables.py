@@ -156,3 +156,43 @@ def test_a_place_that_is_fixed_is_the_only_one(earlier, later) -> None:
         earlier.stand(earlier.end, a[0]), later.stand(later.start, b[-1]), H
     )
     assert least == made.seconds
+
+
+FREE_TO_SHIFT = replace(
+    H,
+    pieces={p: replace(t, lift_us=0, per_cm_us=0) for p, t in H.pieces.items()},
+    measure_us=0,
+)
+
+
+@pytest.mark.parametrize("handling", [H, FREE_TO_SHIFT], ids=["usual", "free"])
+@given(setups(), setups(), st.integers(-800, 300), st.sampled_from([1, 5, 20]))
+def test_a_whole_raster_costs_what_each_of_its_shifts_costs(
+    handling, standing, wanted, first: int, every: int
+) -> None:
+    """Most shifts of a raster are read off a line between two others."""
+    costs = Costs(handling)
+    raster = np.arange(first, first + 60 * every, every)
+
+    whole = costs.by_shift(standing, wanted, raster)
+
+    each = [costs.by_shift(standing, wanted, raster[k : k + 1])[0] for k in range(60)]
+    assert whole.tolist() == each
+
+
+@pytest.mark.parametrize(
+    "shifts", [range(-500, 1505, 5), range(-498, 1507, 5), range(0, 1005, 5)]
+)
+def test_where_two_matchings_share_a_stretch_each_shift_has_its_own(
+    monkeypatch: pytest.MonkeyPatch, shifts: range
+) -> None:
+    """Up to half way between two poles the one is shifted, beyond it the other."""
+    standing = (placed(POLE, 0), placed(POLE, 1000))
+    wanted = (placed(POLE, 0),)
+    for name, one in vars(kernels).copy().items():
+        if hasattr(one, "py_func"):
+            monkeypatch.setattr(kernels, name, one.py_func)
+
+    costs = Costs(H).by_shift(standing, wanted, np.array(shifts))
+
+    assert costs.tolist() == one_by_one(standing, wanted, shifts)

@@ -466,3 +466,26 @@ def test_a_plan_says_when_the_fences_of_the_day_as_booked_would_be_changed() -> 
     assert sum(one["seconds"] for one in resets) == plan["as_booked_reset_s"]
     assert {one["for"] for one in resets} == {one["for"] for one in kept["resets"]}
     assert all("moves" not in one for one in resets)
+
+
+def test_resets_as_booked_name_the_row_before_over_a_clearing() -> None:
+    """The engine is not asked, and says the same: one way only is possible."""
+    document = day(
+        lesson("a", "09:00", grid=grid(cross())),
+        lesson("clear", "10:30", needs_clear=True, grid=None),
+        lesson("b", "12:00", grid=grid(vertical())),
+        arenas=[arena("hall")],
+    )
+
+    resets = ordered(document)["as_booked_resets"]
+
+    kept = ordered(document, as_booked=True)["resets"]
+    keys = ("for", "after", "arena", "line", "seconds")
+    assert [[one[k] for k in keys] for one in resets] == [
+        [one[k] for k in keys] for one in kept
+    ]
+    assert [(one["for"], one["after"]) for one in resets] == [
+        ("a", None),
+        ("clear", "a"),
+        ("b", "a"),
+    ]
