@@ -158,6 +158,14 @@ class HorseStateKind(TextChoices):
     UNFIT = "unfit", "Unfit"
 
 
+class OutKind(TextChoices):
+    """What can be out for a time, and leave lessons without it."""
+
+    INSTRUCTOR = "instructor", "Instructor"
+    HORSE = "horse", "Horse"
+    ARENA = "arena", "Arena"
+
+
 class Tradition(TextChoices):
     """The table of distances a school builds by; as in exercises.geometry."""
 

@@ -22,6 +22,11 @@ def is_manager(account: Account) -> bool:
     return Role.MANAGER in roles_of(account)
 
 
+def may_settle_outs(account: Account) -> bool:
+    """The manager says who or what is out, and what becomes of its lessons."""
+    return is_manager(account)
+
+
 def may_bring_tables(account: Account) -> bool:
     """The manager brings in and writes out whole tables, sensitive cells and all."""
     return is_manager(account)

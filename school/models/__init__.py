@@ -1,3 +1,4 @@
+from school.models.absences import InstructorAbsence
 from school.models.arenas import Arena, ArenaClosure, Line, StorePiece
 from school.models.audit import AuditEntry
 from school.models.drafts import GridDraft
@@ -55,6 +56,7 @@ __all__ = [
     "HorseState",
     "Incident",
     "Instructor",
+    "InstructorAbsence",
     "InstructorHours",
     "InstructorPaper",
     "Invitation",

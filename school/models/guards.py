@@ -8,8 +8,9 @@ writer at a time leaves no race.
 
 A migration that alters one of the guarded tables calls `drop_guards` before
 and `install_guards` after: SQLite rebuilds a table to alter it, and its
-triggers are gone with the old one. Those of packs stand by themselves
-(`install_pack_guards`), since their tables came later.
+triggers are gone with the old one. Those of packs and of instructors' absences stand
+by themselves (`install_pack_guards`, `install_absence_guards`), since their tables
+came later.
 """
 
 from pathlib import Path
@@ -36,6 +37,16 @@ def install_pack_guards(apps: Any, schema_editor: Any) -> None:
 def drop_pack_guards(apps: Any, schema_editor: Any) -> None:
     """Drop the guards of packs; for a migration's RunPython."""
     _run(schema_editor, "packs_drop")
+
+
+def install_absence_guards(apps: Any, schema_editor: Any) -> None:
+    """Create the guards of absences; for a migration's RunPython."""
+    _run(schema_editor, "absences_install")
+
+
+def drop_absence_guards(apps: Any, schema_editor: Any) -> None:
+    """Drop the guards of absences; for a migration's RunPython."""
+    _run(schema_editor, "absences_drop")
 
 
 def _run(schema_editor: Any, action: str) -> None:

@@ -6,8 +6,8 @@ from school.models.constraints import before, one_of
 class Occupancy(models.Model):
     """Who or what is held, from when to when: written by the database alone.
 
-    Triggers on lessons, rides, closures and horses' states keep these rows, and
-    refuse two that overlap for one arena, horse or person (see guards.py). An
+    Triggers on lessons, rides, closures, horses' states and absences keep these rows,
+    and refuse two that overlap for one arena, horse or person (see guards.py). An
     empty `taken_to` has no end.
     """
 
@@ -25,7 +25,7 @@ class Occupancy(models.Model):
             one_of("what", ["arena", "horse", "person"], "occupancy_what_known"),
             one_of(
                 "source",
-                ["lesson", "ride", "closure", "state"],
+                ["lesson", "ride", "closure", "state", "absence"],
                 "occupancy_source_known",
             ),
             before("taken_from", "taken_to", "occupancy_begins_before_it_ends"),

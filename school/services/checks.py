@@ -10,6 +10,7 @@ from school.models import (
     ArenaClosure,
     Horse,
     Instructor,
+    InstructorAbsence,
     Lesson,
     Rider,
     RiderHorse,
@@ -147,9 +148,31 @@ def check_instructor(
             f"{name} does not teach from {clock(starts_at)} to {hour(ends_at)}.",
             instructor=instructor.pk,
         )
+    check_present(instructor, starts_at, ends_at)
     check_person(
         instructor.pk, name, starts_at, ends_at, code="instructor-busy", but=but
     )
+
+
+def check_present(
+    instructor: Instructor, starts_at: datetime, ends_at: datetime
+) -> None:
+    """Refuse an instructor who is out; why is for the manager alone."""
+    absence = (
+        InstructorAbsence.objects.filter(
+            instructor=instructor, absent_from__lt=ends_at, absent_to__gt=starts_at
+        )
+        .order_by("absent_from", "pk")
+        .first()
+    )
+    if absence is not None:
+        raise UnableToBook(
+            "instructor-out",
+            f"{instructor.person.first_name} is out from "
+            f"{clock(absence.absent_from)} to {clock(absence.absent_to)}. Choose "
+            "another instructor or time.",
+            instructor=instructor.pk,
+        )
 
 
 def check_horses(

@@ -245,6 +245,7 @@ def refuse(
         details=[one.says for one in left],
         horse=left[0].horse.pk,
         rules=[one.hit.rule for one in left],
+        **({} if lesson is None else {"lesson": lesson}),
     )
 
 

@@ -21,6 +21,7 @@ from school.models import (
     Horse,
     HorseDayOff,
     HorseState,
+    InstructorAbsence,
     InstructorHours,
     InstructorPaper,
     Invitation,
@@ -113,6 +114,17 @@ def closure(**changes: Any) -> None:
         "reason": "harrowing",
     }
     ArenaClosure.objects.create(arena=ArenaFactory(), **(fields | changes))
+
+
+def absence(**changes: Any) -> None:
+    fields: dict[str, Any] = {
+        "absent_from": at("12:00"),
+        "absent_to": at("13:00"),
+        "reason": "sick",
+    }
+    InstructorAbsence.objects.create(
+        instructor=InstructorFactory(), **(fields | changes)
+    )
 
 
 def horse_state(**changes: Any) -> None:
@@ -383,6 +395,8 @@ BREAKS: dict[str, Callable[[], Any]] = {
     ),
     "closure_begins_before_it_ends": lambda: closure(closed_to=at("12:00")),
     "closure_reason_filled": lambda: closure(reason=""),
+    "absence_begins_before_it_ends": lambda: absence(absent_to=at("12:00")),
+    "absence_reason_filled": lambda: absence(reason=""),
     "line_name_once_an_arena": line_twice,
     "line_name_filled": lambda: LineFactory(name=""),
     "line_length_in_range": lambda: LineFactory(length_cm=499),

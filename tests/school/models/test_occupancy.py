@@ -7,7 +7,14 @@ from typing import Any
 import pytest
 from django.db import IntegrityError, transaction
 
-from school.models import ArenaClosure, HorseState, Lesson, Occupancy, Ride
+from school.models import (
+    ArenaClosure,
+    HorseState,
+    InstructorAbsence,
+    Lesson,
+    Occupancy,
+    Ride,
+)
 from tests.clock import NOW, SATURDAY, at
 from tests.factories.arenas import ArenaFactory
 from tests.factories.horses import HorseFactory
@@ -199,3 +206,30 @@ def test_a_horse_is_held_by_a_state_without_an_end() -> None:
             horse=ride.horse, kind="unfit", state_from=NOW, reason="lame"
         )
     )
+
+
+def absence(teacher, **changes) -> InstructorAbsence:
+    fields = {"absent_from": at("09:30"), "absent_to": at("11:00"), "reason": "sick"}
+    return InstructorAbsence.objects.create(instructor=teacher, **(fields | changes))
+
+
+def test_an_instructor_who_is_out_teaches_no_lesson() -> None:
+    teacher = InstructorFactory()
+    out = absence(teacher)
+
+    refused(lambda: LessonFactory(instructor=teacher))
+    InstructorAbsence.objects.filter(pk=out.pk).update(absent_from=at("10:00"))
+    LessonFactory(instructor=teacher)
+
+
+def test_an_instructor_is_not_out_over_a_lesson() -> None:
+    lesson = LessonFactory()
+
+    refused(lambda: absence(lesson.instructor))
+
+
+def test_an_absence_that_is_deleted_lets_the_instructor_teach() -> None:
+    teacher = InstructorFactory()
+    absence(teacher).delete()
+
+    assert LessonFactory(instructor=teacher).pk
