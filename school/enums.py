@@ -20,6 +20,15 @@ class Level(TextChoices):
     ADVANCED = "advanced", "Advanced"
 
 
+class ConsentKind(TextChoices):
+    """What a consent allows; without the first nobody under age is booked."""
+
+    RIDING = "riding", "Riding lessons"
+    TREATMENT = "treatment", "Medical treatment in an emergency"
+    PHOTOGRAPHS = "photographs", "Photographs"
+    OTHER = "other", "Something else"
+
+
 class Liking(TextChoices):
     """What is noted of a rider and a horse; as in scheduling.matching."""
 

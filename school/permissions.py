@@ -1,7 +1,10 @@
 """Who may see and do what: asked by pages and API alike."""
 
+from datetime import datetime
+
 from school.enums import KEPT_PLACES, Role
-from school.models import Account, GridDraft, Lesson, Ride
+from school.models import Account, GridDraft, Lesson, Ride, Rider
+from school.queries.riders import taught_by
 
 
 def roles_of(account: Account) -> frozenset[Role]:
@@ -101,6 +104,28 @@ def may_set_charges(account: Account) -> bool:
 def may_see_histories(account: Account) -> bool:
     """Managers and instructors see what horses and riders have ridden."""
     return is_manager(account) or is_instructor(account)
+
+
+def may_see_riders(account: Account) -> bool:
+    """Managers and instructors see who rides, their level, contacts and consents."""
+    return is_manager(account) or is_instructor(account)
+
+
+def may_see_rider_sensitive(account: Account, rider: Rider, now: datetime) -> bool:
+    """Weight, health and birth date: managers, and who teaches the rider about now."""
+    return is_manager(account) or (
+        is_instructor(account) and taught_by(account, rider, now)
+    )
+
+
+def may_stop_riders(account: Account) -> bool:
+    """Managers and instructors stop a rider; only a manager lifts it."""
+    return is_manager(account) or is_instructor(account)
+
+
+def may_sign_levels(account: Account) -> bool:
+    """Only an instructor signs how far a rider is, be they manager too."""
+    return is_instructor(account)
 
 
 def may_make_grids(account: Account) -> bool:

@@ -18,15 +18,18 @@ from exercises.services import load_library
 from scheduling.models import DayPlan, Standing
 from scheduling.queries import published_plan
 from scheduling.services.plans import make_plan, publish_plan
+from school.enums import ConsentKind
 from school.models import (
     Account,
     Arena,
     Client,
+    Consent,
     Groundsperson,
     Horse,
     Instructor,
     InstructorHours,
     Lesson,
+    LevelSigning,
     Line,
     Person,
     Rider,
@@ -34,6 +37,7 @@ from school.models import (
     StorePiece,
 )
 from school.queries.lessons import day_bounds
+from school.services.consents import LASTS
 from school.services.grids import attach_grid
 from school.services.lessons import book_lesson
 
@@ -146,13 +150,13 @@ def _build_horses(scenario: Scenario, school: School, today: date) -> None:
 
 
 def _build_clients(scenario: Scenario, today: date) -> None:
-    signed_by = Instructor.objects.order_by("pk").first()
+    signed_by = Instructor.objects.order_by("pk")[0]
     for data in scenario["clients"]:
         person = _person(data)
         client = Client.objects.create(person=person)
         for rider in data.get("riders", [data]):
             child = "last_name" not in rider
-            Rider.objects.create(
+            made = Rider.objects.create(
                 person=_person(rider | {"last_name": data["last_name"]}, mail=False)
                 if child
                 else person,
@@ -166,7 +170,29 @@ def _build_clients(scenario: Scenario, today: date) -> None:
                 emergency_name=str(person) if child else "The yard's office",
                 emergency_phone="555 0100",
             )
+            LevelSigning.objects.create(
+                rider=made,
+                level=made.level,
+                highest_fence_cm=made.highest_fence_cm,
+                signed_by=signed_by,
+                signed_date=today,
+            )
+            if child:
+                _consent(made, rider.get("consent_ends_in", 200), today)
     _account(Client.objects.order_by("pk")[0].person)
+
+
+def _consent(rider: Rider, ends_in: int, today: date) -> None:
+    """Note the guardian's yearly consent, as it is so many days before its end."""
+    ends = today + timedelta(days=ends_in)
+    Consent.objects.create(
+        rider=rider,
+        kind=ConsentKind.RIDING,
+        name=ConsentKind.RIDING.label,
+        given_by=rider.client.person,
+        given_date=ends - LASTS,
+        expires_date=ends,
+    )
 
 
 def _person(data: Scenario, *, mail: bool = True) -> Person:

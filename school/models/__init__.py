@@ -30,6 +30,7 @@ from school.models.people import (
 )
 from school.models.registers import HorsePapers, Incident
 from school.models.ride_logs import RiddenRide, RideLog, RideNote
+from school.models.riders import LevelSigning, RiderStop
 from school.models.rides import Ride
 from school.models.schools import School
 from school.models.table_files import OwnReference, TableFile
@@ -65,6 +66,7 @@ __all__ = [
     "LessonGrid",
     "LessonPack",
     "LessonSeries",
+    "LevelSigning",
     "Line",
     "MailboxMark",
     "MakeUpCredit",
@@ -83,6 +85,7 @@ __all__ = [
     "Rider",
     "RiderConfidence",
     "RiderHorse",
+    "RiderStop",
     "School",
     "SeriesException",
     "StorePiece",

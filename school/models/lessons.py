@@ -4,7 +4,7 @@ from uuid import uuid4
 from django.db import models
 from django.db.models import F, Q
 
-from school.enums import LessonKind, LessonState, Work
+from school.enums import LessonKind, LessonState, Level, Work
 from school.models.arenas import Arena
 from school.models.constraints import before, filled, one_of, together, within
 from school.models.people import Account, Instructor
@@ -95,6 +95,12 @@ class Lesson(models.Model):
         Instructor, on_delete=models.PROTECT, related_name="lessons"
     )
     places = models.PositiveSmallIntegerField(default=1)
+    level = models.CharField(
+        max_length=12,
+        choices=Level.choices,
+        blank=True,
+        help_text="What its riders should be at least; empty asks for none",
+    )
     warm_up_min = models.PositiveSmallIntegerField(default=0)
     cool_down_min = models.PositiveSmallIntegerField(default=0)
     needs_clear = models.BooleanField(default=False)
@@ -125,6 +131,7 @@ class Lesson(models.Model):
             one_of("kind", LessonKind.values, "lesson_kind_known"),
             one_of("work", Work.values, "lesson_work_known"),
             one_of("state", LessonState.values, "lesson_state_known"),
+            one_of("level", ["", *Level.values], "lesson_level_known"),
             before("starts_at", "ends_at", "lesson_begins_before_it_ends"),
             models.CheckConstraint(
                 condition=Q(ends_at__lte=F("starts_at") + timedelta(hours=4)),

@@ -1,8 +1,10 @@
+from datetime import date
+
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import Q
 
-from school.enums import CalendarBy, Language, Level
+from school.enums import CalendarBy, ConsentKind, Language, Level
 from school.models.constraints import before, filled, one_of, together, within
 
 
@@ -170,20 +172,47 @@ class Rider(models.Model):
 
 
 class Consent(models.Model):
+    """A consent for a rider, given until a day, and withdrawn or not.
+
+    Both days count: it holds from the day it was given to the day it expires. Who
+    withdraws it does so from that day on.
+    """
+
     rider = models.ForeignKey(Rider, on_delete=models.CASCADE, related_name="consents")
+    kind = models.CharField(
+        max_length=12, choices=ConsentKind.choices, default=ConsentKind.OTHER
+    )
     name = models.CharField(max_length=80)
     given_by = models.ForeignKey(Person, on_delete=models.PROTECT)
     given_date = models.DateField()
     expires_date = models.DateField()
+    withdrawn_date = models.DateField(null=True, blank=True)
+    withdrawn_reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
         constraints = [
+            one_of("kind", ConsentKind.values, "consent_kind_known"),
             models.UniqueConstraint("rider", "name", "given_date", name="consent_once"),
             models.CheckConstraint(
                 condition=Q(expires_date__gt=models.F("given_date")),
                 name="consent_given_before_it_expires",
             ),
+            models.CheckConstraint(
+                condition=Q(withdrawn_date__isnull=True)
+                | Q(withdrawn_date__gte=models.F("given_date")),
+                name="consent_given_before_it_is_withdrawn",
+            ),
+            models.CheckConstraint(
+                condition=Q(withdrawn_date__isnull=True) | ~Q(withdrawn_reason=""),
+                name="consent_withdrawn_with_a_reason",
+            ),
         ]
 
     def __str__(self) -> str:
         return self.name
+
+    def holds_on(self, day: date) -> bool:
+        """Say whether it is given on a day."""
+        return self.given_date <= day <= self.expires_date and (
+            self.withdrawn_date is None or day < self.withdrawn_date
+        )

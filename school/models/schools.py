@@ -38,6 +38,9 @@ class School(models.Model):
     notice_hours = models.PositiveSmallIntegerField(default=24)
     arrive_before_min = models.PositiveSmallIntegerField(default=15)
     min_horse_age_years = models.PositiveSmallIntegerField(default=4)
+    of_age_years = models.PositiveSmallIntegerField(
+        default=18, help_text="Who is younger rides with a guardian's consent only"
+    )
     welfare = models.JSONField(
         default=dict,
         blank=True,
@@ -162,6 +165,7 @@ class School(models.Model):
                 name="school_learned_handling_says_since_when",
             ),
             within("min_horse_age_years", 3, 10, "school_min_horse_age_in_range"),
+            within("of_age_years", 14, 21, "school_of_age_in_range"),
             within("tacked_up_min", 0, 60, "school_tacked_up_in_range"),
             within("harrow_min", 5, 240, "school_harrow_in_range"),
             within("gear_kg", 0, 40, "school_gear_in_range"),

@@ -5,6 +5,7 @@ from django.db.models import Count, Q
 
 from school.enums import (
     Answer,
+    ConsentKind,
     FeedKind,
     LessonState,
     OfferState,
@@ -23,12 +24,14 @@ from school.models import (
     MakeUpCredit,
     Outcome,
     Ride,
+    Rider,
     School,
     WaitingOffer,
     WaitingWish,
 )
 from school.queries.lessons import booked_rides, lessons_of_client, lessons_with_all
 from school.queries.outcomes import costs_in_words, outcome_in_words
+from school.queries.riders import is_minor
 from school.queries.schools import free_until
 
 AHEAD = timedelta(days=120)
@@ -219,6 +222,25 @@ def consents_of(client: Client) -> list[Consent]:
     ):
         latest[(one.rider_id, one.name)] = one
     return sorted(latest.values(), key=lambda one: (one.expires_date, one.pk))
+
+
+def riders_of(client: Client) -> list[Rider]:
+    """Return a client's riders by name."""
+    riders = client.riders.select_related("person")
+    return list(riders.order_by("person__first_name", "pk"))
+
+
+def without_consent(client: Client, school: School, today: date) -> list[Rider]:
+    """Return the minors for whom a guardian never consented to riding lessons."""
+    consented = Consent.objects.filter(kind=ConsentKind.RIDING, rider__client=client)
+    riders = client.riders.exclude(pk=client.pk).exclude(
+        pk__in=consented.values("rider")
+    )
+    return [
+        one
+        for one in riders.select_related("person").order_by("pk")
+        if is_minor(one.born_date, today, school.of_age_years)
+    ]
 
 
 def entries_by_invite(client: Client, now: datetime) -> int:

@@ -9,6 +9,7 @@ from school.models import (
     Client,
     Consent,
     LessonPack,
+    LevelSigning,
     MakeUpCredit,
     OutboxMessage,
     Person,
@@ -16,6 +17,7 @@ from school.models import (
     RiddenRide,
     Ride,
     Rider,
+    RiderStop,
     WaitingWish,
 )
 
@@ -54,6 +56,9 @@ def audit_of_people(client: Client) -> QuerySet[AuditEntry]:
     consents = list(
         Consent.objects.filter(rider__client=client).values_list("pk", flat=True)
     )
+    stops = list(
+        RiderStop.objects.filter(rider__client=client).values_list("pk", flat=True)
+    )
     wishes = list(
         WaitingWish.objects.filter(rider__client=client).values_list("pk", flat=True)
     )
@@ -62,6 +67,7 @@ def audit_of_people(client: Client) -> QuerySet[AuditEntry]:
         | of("rider", riders)
         | of("person", people)
         | of("consent", consents)
+        | of("riderstop", stops)
         | of("waitingwish", wishes)
     ).order_by("at", "pk")
 
@@ -81,6 +87,8 @@ def personal_data(client: Client) -> dict[str, list[dict[str, Any]]]:
         "client": Client.objects.filter(pk=client.pk),
         "riders": riders,
         "consents": Consent.objects.filter(rider__client=client),
+        "levels signed": LevelSigning.objects.filter(rider__client=client),
+        "stops": RiderStop.objects.filter(rider__client=client),
         "wishes": WaitingWish.objects.filter(rider__client=client),
         "packs": LessonPack.objects.filter(client=client),
         "credits": MakeUpCredit.objects.filter(client=client),

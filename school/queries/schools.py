@@ -1,4 +1,4 @@
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from school.models import School
@@ -19,6 +19,11 @@ def the_school() -> School:
 def school_zone() -> ZoneInfo:
     """Return the school's time zone."""
     return ZoneInfo(the_school().zone)
+
+
+def local_day(moment: datetime) -> date:
+    """Return the day of a moment by the school's calendar."""
+    return moment.astimezone(school_zone()).date()
 
 
 def free_until(school: School, starts_at: datetime) -> datetime:

@@ -31,7 +31,7 @@ from school.queries.audit import (
     horses_of,
     undos_of,
 )
-from school.queries.schools import school_zone
+from school.queries.schools import local_day, school_zone
 from school.services import checks, welfare
 from school.services.audit import record, snapshot
 from school.services.invitations import lesson_changed
@@ -42,6 +42,7 @@ from school.services.lessons import (
     restore_lesson,
 )
 from school.services.locks import take_turn
+from school.services.may_ride import check_may_ride
 from school.services.refusals import UnableToBook, refusal_of
 from school.services.rides import change_horse
 from school.services.seen import check_seen
@@ -196,6 +197,7 @@ def broken_by(*, lesson: Lesson, change: Change) -> list[str]:
             for one in rides.order_by("pk")
         ],
         own=(lesson.pk,),
+        anew=local_day(starts_at) != local_day(lesson.starts_at),
     )
 
 
@@ -230,8 +232,12 @@ def _every_rule(
     work: str,
     pairs: Sequence[Pair],
     own: tuple[int, ...] = (),
+    anew: bool = True,
 ) -> list[str]:
-    """Return every rule that is broken; `own` is the lesson, where there is one."""
+    """Return every rule that is broken; `own` is the lesson, where there is one.
+
+    Whether riders may ride at all is asked where they are booked `anew`.
+    """
     asked: list[Callable[[], None]] = [
         partial(checks.check_arena, arena, *times, but=own),
         partial(checks.check_instructor, teacher, *times, places=places, but=own),
@@ -245,6 +251,8 @@ def _every_rule(
             partial(checks.check_teacher_level, teacher, rider, work),
             partial(_check_horse, (rider, horse), times, work, own),
         ]
+        if anew:
+            asked.append(partial(check_may_ride, [rider], times[0]))
     return [says for one in asked if (says := _refused(one))]
 
 

@@ -19,11 +19,12 @@ from school.models import (
     Rider,
 )
 from school.queries.lessons import day_bounds
-from school.queries.schools import school_zone
+from school.queries.schools import local_day, school_zone
 from school.services import checks, welfare
 from school.services.audit import record, snapshot
 from school.services.invitations import lesson_changed, lessons_changed
 from school.services.locks import take_turn
+from school.services.may_ride import check_may_ride
 from school.services.offer_ends import close_offers
 from school.services.refusals import UnableToBook, clock, refusal_of
 from school.services.seen import check_seen
@@ -99,6 +100,7 @@ def book_lesson(
             )
             checks.check_arena(arena, *times)
             checks.check_instructor(instructor, *times, places=places)
+            check_may_ride((rider for rider, _ in pairs), starts_at)
             for rider, _ in pairs:
                 _check_rider(rider, *times, instructor, work)
             told = checks.check_horses(pairs, *times, work=work)
@@ -232,6 +234,7 @@ def move_lessons(
             }
             before = {pk: snapshot(one) for pk, one in fresh.items()}
             was = {pk: welfare.told_of_lesson(one) for pk, one in fresh.items()}
+            days = {pk: local_day(one.starts_at) for pk, one in fresh.items()}
             for move in moves:
                 _place(fresh[move.lesson.pk], move, now)
             _take_turn(fresh.values())
@@ -242,7 +245,8 @@ def move_lessons(
             for lesson in moved:
                 lesson.save()
             for lesson in moved:
-                told = welfare.worse(_check_moved(lesson), was[lesson.pk])
+                anew = local_day(lesson.starts_at) != days[lesson.pk]
+                told = welfare.worse(_check_moved(lesson, anew=anew), was[lesson.pk])
                 welfare.refuse(
                     told,
                     lesson.starts_at,
@@ -306,8 +310,11 @@ def _place(lesson: Lesson, move: Move, now: datetime) -> None:
     lesson.version += 1
 
 
-def _check_moved(lesson: Lesson) -> list[Told]:
-    """Check a lesson where it now is, for everything it holds."""
+def _check_moved(lesson: Lesson, *, anew: bool) -> list[Told]:
+    """Check a lesson where it is now; `anew` also whether its riders may ride.
+
+    What was booked for a day is not undone by moving it an hour.
+    """
     if lesson.state not in HOLDING_STATES:
         return []
     times = (lesson.starts_at, lesson.ends_at)
@@ -315,6 +322,8 @@ def _check_moved(lesson: Lesson) -> list[Told]:
     checks.check_arena(lesson.arena, *times, but=own)
     checks.check_instructor(lesson.instructor, *times, places=lesson.places, but=own)
     rides = _booked(lesson)
+    if anew:
+        check_may_ride((ride.rider for ride in rides), lesson.starts_at)
     for ride in rides:
         checks.check_teacher_level(lesson.instructor, ride.rider, lesson.work)
     return checks.check_horses(
@@ -439,7 +448,7 @@ def restore_lesson(
                 return fresh
             _take_turn([fresh])
             fresh.state = state
-            told = _check_moved(fresh)
+            told = _check_moved(fresh, anew=True)
             zone = school_zone()
             welfare.refuse(
                 told, fresh.starts_at, zone, overrule="", by=by, lesson=fresh.pk

@@ -19,12 +19,14 @@ from school.models import (
     GridOverride,
     Lesson,
     LessonSeries,
+    LevelSigning,
     OutboxMessage,
     OwnReference,
     Person,
     Reply,
     Ride,
     Rider,
+    RiderStop,
     TableFile,
     WaitingOffer,
     WaitingWish,
@@ -193,4 +195,10 @@ def _empty_riders(client: Client) -> None:
         emergency_name=ERASED,
         emergency_phone=ERASED,
     )
-    Consent.objects.filter(rider__client=client).update(name=ERASED)
+    consents = Consent.objects.filter(rider__client=client)
+    consents.update(name=ERASED)
+    consents.exclude(withdrawn_reason="").update(withdrawn_reason=ERASED)
+    LevelSigning.objects.filter(rider__client=client).update(note="")
+    stops = RiderStop.objects.filter(rider__client=client)
+    stops.update(reason=ERASED)
+    stops.exclude(lifted_reason="").update(lifted_reason=ERASED)

@@ -1,7 +1,7 @@
 """Why a booking is refused, in words a person can act on."""
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -72,6 +72,11 @@ def clock(moment: datetime, zone: ZoneInfo | None = None) -> str:
     """Write a moment as the school's wall clock shows it, "Sat 6 Mar 09:30"."""
     local = moment.astimezone(zone or school_zone())
     return f"{local:%a} {local.day} {local:%b %H:%M}"
+
+
+def on_day(day: date) -> str:
+    """Write a day, "6 March 2027"."""
+    return f"{day.day} {day:%B %Y}"
 
 
 def hour(moment: datetime, zone: ZoneInfo | None = None) -> str:

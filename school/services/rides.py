@@ -13,6 +13,7 @@ from school.services import checks, welfare
 from school.services.audit import record, snapshot
 from school.services.invitations import lesson_changed, lessons_changed
 from school.services.locks import take_turn
+from school.services.may_ride import check_may_ride
 from school.services.offer_ends import close_offers
 from school.services.refusals import UnableToBook, clock, refusal_of
 from school.services.welfare import Told
@@ -224,6 +225,7 @@ def _check(lesson: Lesson, rider: Rider, horse: Horse | None) -> list[Told]:
     if lesson.state not in HOLDING_STATES:
         return []
     times = (lesson.starts_at, lesson.ends_at)
+    check_may_ride([rider], lesson.starts_at)
     checks.check_person(rider.pk, rider.person.first_name, *times, code="rider-busy")
     checks.check_teacher_level(lesson.instructor, rider, lesson.work)
     return _told(lesson, rider, horse)

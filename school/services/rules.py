@@ -25,6 +25,7 @@ class Rules(TypedDict):
     arrive_before_min: int
     min_horse_age_years: int
     freeze_min: int
+    of_age_years: NotRequired[int]
     moved_start_s: int
     moved_arena_s: int
     country: str
@@ -38,6 +39,7 @@ RANGES = {
     "arrive_before_min": (0, 120),
     "min_horse_age_years": (3, 8),
     "freeze_min": (0, 1440),
+    "of_age_years": (14, 21),
     "moved_start_s": (0, 3600),
     "moved_arena_s": (0, 3600),
 }

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from school.convert import house_of, planned_quarters
@@ -10,6 +10,7 @@ from school.enums import HOLDING_STATES, RideState, Work
 from school.models import Account, Horse, Lesson, Rider, WelfareOverride
 from school.queries.heat import heat_total
 from school.queries.horses import HorseDay, horse_days, overrides_around
+from school.queries.riders import years_between
 from school.queries.schools import school_zone, the_school
 from school.services.audit import record
 from school.services.refusals import UnableToBook, hour
@@ -202,11 +203,6 @@ def worse(told: Iterable[Told], was: Iterable[Told]) -> list[Told]:
         ):
             left.append(one)
     return left
-
-
-def years_between(born: date, on: date) -> int:
-    """Return how many years old somebody is on a day."""
-    return on.year - born.year - ((on.month, on.day) < (born.month, born.day))
 
 
 def house_rules() -> House:

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from school.models import Client
 from school.permissions import is_manager
-from school.queries.clients import all_clients, credits_of, packs_of
+from school.queries.clients import all_clients, credits_of, packs_of, riders_of
 from school.queries.links import page_url
 from school.queries.outcomes import costs_in_words, outcome_in_words, outcomes_of
 from school.services.links import withdraw_links
@@ -74,6 +74,7 @@ def _show(
     context = {
         "client": client,
         "link": page_url(client, now=now),
+        "riders": riders_of(client),
         "packs": packs_of(client, today),
         "credits": credits_of(client, today),
         "missed": [

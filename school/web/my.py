@@ -35,6 +35,7 @@ from school.queries.clients import (
     open_wishes,
     packs_of,
     past_rides,
+    without_consent,
 )
 from school.queries.links import InvalidLink, Link, find_link
 from school.queries.schools import the_school
@@ -61,7 +62,7 @@ SAID = {
     "wish-withdrawn": "The wish is off the waiting list.",
     "taken": "The place is yours; it is among your lessons now.",
     "declined": "The offer is declined; you stay on the waiting list.",
-    "renewed": "Thank you: the consent is renewed for a year.",
+    "renewed": "Thank you: the consent holds for a year.",
     "all-in-feed": "Your calendar subscription shows every lesson now.",
     "withdrawn": "That calendar address is closed.",
 }
@@ -131,6 +132,7 @@ def show_page(request: HttpRequest, link: Link, **more: Any) -> HttpResponse:
         "packs": packs_of(client, today),
         "credits": credits_of(client, today),
         "consents": consents_of(client),
+        "without_consent": without_consent(client, school, today),
         "feeds": client_feeds(client),
         "by_invite": entries_by_invite(client, now),
         "today": today,

@@ -4,9 +4,16 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from school.queries.clients import client_feeds, consents_of, open_offers
+from school.enums import ConsentKind
+from school.queries.clients import (
+    client_feeds,
+    consents_of,
+    open_offers,
+    without_consent,
+)
 from school.queries.links import Link
-from school.services.consents import renew_consent
+from school.queries.schools import the_school
+from school.services.consents import give_consent, renew_consent
 from school.services.offers import decline_offer, take_offer
 from school.services.refusals import UnableToBook
 from school.services.subscriptions import (
@@ -43,7 +50,31 @@ def my_consent(request: HttpRequest, link: Link, consent: int) -> HttpResponse:
     found = next((one for one in consents_of(link.client) if one.pk == consent), None)
     if found is None:
         return show_page(request, link, refusal="There is no such consent.")
-    renew_consent(consent=found, client=link.client, now=timezone.now())
+    try:
+        renew_consent(consent=found, client=link.client, now=timezone.now())
+    except UnableToBook as error:
+        return show_page(request, link, refusal=error.says)
+    return to_page(link, "renewed")
+
+
+@linked
+@require_POST
+def my_consent_given(request: HttpRequest, link: Link, rider: int) -> HttpResponse:
+    """A guardian's first consent to riding lessons for one of their own."""
+    asked = without_consent(link.client, the_school(), timezone.localdate())
+    found = next((one for one in asked if one.pk == rider), None)
+    if found is None:
+        return to_page(link, "renewed")
+    try:
+        give_consent(
+            rider=found,
+            kind=ConsentKind.RIDING,
+            given_by=link.client.person,
+            by=None,
+            now=timezone.now(),
+        )
+    except UnableToBook as error:
+        return show_page(request, link, refusal=error.says)
     return to_page(link, "renewed")
 
 

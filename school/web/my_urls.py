@@ -28,6 +28,11 @@ urlpatterns = [
         name="my-consent",
     ),
     path(
+        "my/<str:token>/riders/<int:rider>/consent/",
+        my_things.my_consent_given,
+        name="my-consent-given",
+    ),
+    path(
         "my/<str:token>/calendar/all/",
         my_things.my_calendar_all,
         name="my-calendar-all",

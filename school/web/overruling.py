@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.http import HttpRequest
+from django.urls import reverse
 
 from school.services.refusals import UnableToBook
 
@@ -14,6 +15,14 @@ def reason_of(request: HttpRequest) -> str:
     return request.POST.get(FIELD, "").strip()
 
 
+def mended_at(error: UnableToBook) -> dict[str, Any]:
+    """Return the page on which what stands in the way is mended, where there is one."""
+    if error.code not in {"no-consent", "stopped"}:
+        return {}
+    address = reverse("rider", args=[error.fields["rider"]])
+    return {"mend": {"at": address, "says": "Open the rider's page"}}
+
+
 def offer_to_overrule(request: HttpRequest, error: UnableToBook) -> dict[str, Any]:
     """Return what a page needs to ask why it should be done all the same.
 
@@ -21,7 +30,7 @@ def offer_to_overrule(request: HttpRequest, error: UnableToBook) -> dict[str, An
     weights.
     """
     if not error.overridable:
-        return {}
+        return mended_at(error)
     left_out = {FIELD, "csrfmiddlewaretoken"}
     sent = [
         (name, value)

@@ -25,6 +25,9 @@ class RulesForm(forms.Form):
     min_horse_age_years = forms.IntegerField(
         label="No horse younger than this is booked (years)"
     )
+    of_age_years = forms.IntegerField(
+        label="Under this age a rider needs a guardian's consent (years)"
+    )
     freeze_min = forms.IntegerField(
         label="The planner leaves lessons alone that begin within (minutes)"
     )

@@ -64,10 +64,13 @@ class RiderFactory(DjangoModelFactory):
 
     person = factory.SubFactory(PersonFactory)
     client = factory.SubFactory(ClientFactory)
-    born_date = date(2012, 5, 4)
+    born_date = date(1992, 5, 4)
     height_cm = 155
     weight_kg = 48
     level = "intermediate"
     highest_fence_cm = 80
     emergency_name = "A neighbour"
     emergency_phone = "000"
+
+    class Params:
+        minor = factory.Trait(born_date=date(2015, 5, 4))

@@ -64,6 +64,7 @@ from tests.factories.ride_logs import (
 from tests.factories.schools import SchoolFactory
 from tests.school.models.client_breaks import CLIENT_BREAKS
 from tests.school.models.grid_breaks import GRID_BREAKS
+from tests.school.models.rider_breaks import RIDER_BREAKS
 from tests.school.models.table_breaks import TABLE_BREAKS
 from tests.school.models.welfare_breaks import WELFARE_BREAKS
 
@@ -571,6 +572,7 @@ BREAKS: dict[str, Callable[[], Any]] = {
     **GRID_BREAKS,
     **TABLE_BREAKS,
     **WELFARE_BREAKS,
+    **RIDER_BREAKS,
 }
 
 GUARDS = {

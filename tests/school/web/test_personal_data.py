@@ -32,6 +32,7 @@ from tests.factories.people import (
     InstructorFactory,
     RiderFactory,
 )
+from tests.factories.riders import RiderStopFactory
 from tests.factories.schools import SchoolFactory
 from tests.factories.waiting import WaitingWishFactory
 from tests.factories.welfare import WelfareOverrideFactory
@@ -212,6 +213,7 @@ MARKERS = (
     "31 December 1987",
     "1987-12-31",
     "Marked-health",
+    "Marked-stop",
 )
 """A weight, a birth date and a note on health that nothing else holds."""
 
@@ -222,6 +224,8 @@ def marked() -> dict[str, str]:
     Rider.objects.update(
         weight_kg=173, born_date=date(1987, 12, 31), health="Marked-health"
     )
+    for rider in Rider.objects.all():
+        RiderStopFactory(rider=rider, reason="Marked-stop")
     return addresses
 
 
@@ -253,6 +257,9 @@ def test_the_lessons_instructor_and_the_manager_do_see_them(
         assert "173 kg" in text
         assert "31 December 1987" in text
         assert "Marked-health" in text
+        text = client.get(marked["rider"]).content.decode()
+        assert all(one in text for one in ("173 kg", "31 December 1987"))
+        assert all(one in text for one in ("Marked-health", "Marked-stop"))
 
 
 @pytest.mark.parametrize("kind", ["client", "instructor", "horse", "arena"])

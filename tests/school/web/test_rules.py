@@ -19,6 +19,7 @@ RULES = {
     "arrive_before_min": 20,
     "min_horse_age_years": 5,
     "freeze_min": 90,
+    "of_age_years": 18,
     "moved_start_s": 45,
     "moved_arena_s": 15,
     "country": "de",
