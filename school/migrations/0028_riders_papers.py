@@ -8,7 +8,7 @@ from school.models.guards import drop_guards, install_guards
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('school', '0025_holdings_without_an_end'),
+        ('school', '0027_who_came'),
     ]
 
     operations = [
