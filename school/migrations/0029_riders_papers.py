@@ -8,7 +8,7 @@ from school.models.guards import drop_guards, install_guards
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('school', '0027_who_came'),
+        ('school', '0028_instructor_absences'),
     ]
 
     operations = [
