@@ -3,7 +3,7 @@ from uuid import uuid4
 from django.db import models
 from django.db.models import F, Q
 
-from school.models import Account, Arena, Groundsperson, Lesson, Line
+from school.models import Account, Arena, Groundsperson, Lesson, Line, YardWork
 
 
 class DayPlan(models.Model):
@@ -319,6 +319,13 @@ class Press(models.Model):
         on_delete=models.SET_NULL,
         related_name="presses",
     )
+    work = models.ForeignKey(
+        YardWork,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="presses",
+    )
     did = models.TextField(help_text="What was pressed, in words")
     pressed_at = models.DateTimeField(help_text="Put right by the phone's clock")
     received_at = models.DateTimeField()
@@ -341,6 +348,10 @@ class Press(models.Model):
             models.CheckConstraint(
                 condition=~Q(outcome="kept") | ~Q(says=""),
                 name="press_kept_says_why",
+            ),
+            models.CheckConstraint(
+                condition=Q(changeover__isnull=True) | Q(work__isnull=True),
+                name="press_of_one_thing",
             ),
             models.CheckConstraint(
                 condition=Q(pressed_at__lte=F("received_at")),

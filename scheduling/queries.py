@@ -265,7 +265,7 @@ def ridden_at(arena: int, moment: datetime) -> Lesson | None:
             starts_at__lte=moment,
             ends_at__gt=moment,
         )
-        .select_related("instructor__person")
+        .select_related("instructor__person", "arena")
         .first()
     )
 
@@ -274,21 +274,24 @@ def kept_presses(day: date) -> list[Press]:
     """Return what was pressed on a day's list and could not be done any more."""
     return list(
         Press.objects.filter(date=day, outcome=Press.Outcome.KEPT)
-        .select_related("by__person", "changeover__lesson")
+        .select_related("by__person", "changeover__lesson", "work__arena")
         .order_by("pressed_at", "pk")
     )
 
 
-def photos_of_day(day: date) -> dict[tuple[int, int], list[Press]]:
-    """Return the photos of a day's trouble, by the line and lesson of their work."""
-    found: dict[tuple[int, int], list[Press]] = {}
-    photos = Press.objects.filter(
-        date=day, does=Press.Does.PHOTO, changeover__isnull=False
-    ).select_related("changeover", "by__person")
+def photos_of_day(day: date) -> dict[tuple[Any, Any], list[Press]]:
+    """Return the photos of a day's trouble, by what they are of.
+
+    Of a changeover the line and the lesson; of work of the ground "work" and its key.
+    """
+    found: dict[tuple[Any, Any], list[Press]] = {}
+    photos = Press.objects.filter(date=day, does=Press.Does.PHOTO).select_related(
+        "changeover", "by__person"
+    )
     for one in photos.order_by("pressed_at", "pk"):
-        work = one.changeover
-        if work is not None:
-            found.setdefault((work.line_id, work.lesson_id), []).append(one)
+        of = one.changeover
+        key = (of.line_id, of.lesson_id) if of else ("work", one.work_id)
+        found.setdefault(key, []).append(one)
     return found
 
 

@@ -232,6 +232,14 @@ def height_words(
     return "; ".join(f"{units.length(at)}: {heights[at]}" for at in spots)
 
 
+def yard_words(kind: str) -> str:
+    """Say what work of the ground asks for, and what to mind."""
+    return {
+        "harrow": "The arena is empty: poles and wings off the sand first, cups in the "
+        "pail, nobody riding. Build again on fresh ground.",
+    }[kind]
+
+
 def duration_words(seconds: int) -> str:
     """Say seconds as whole minutes, rounded up."""
     minutes = -(-seconds // 60)

@@ -178,6 +178,9 @@ POST = {
     "finish-changeover": (302, 403, 302, 403, 302),
     "correct-standing": (302, 403, 409, 403, 409),
     "report-trouble": (302, 403, 302, 403, 302),
+    "start-yard-work": (302, 403, 302, 403, 302),
+    "finish-yard-work": (302, 403, 302, 403, 302),
+    "yard-trouble": (302, 403, 302, 403, 302),
     "use-handling": (302, 403, 403, 403, 302),
     "api-presses": (403, 403, 415, 403, 415),
     "tick-move": (302, 403, 302, 403, 302),
@@ -243,7 +246,7 @@ def things() -> dict[str, str]:
         plan__date=ride.lesson.starts_at.date(),
     )
     move = ChangeoverMoveFactory(changeover=changeover)
-    harrow = YardWorkFactory(rule=YardRuleFactory())
+    harrow = YardWorkFactory(rule=YardRuleFactory(), date=ride.lesson.starts_at.date())
     day = ride.lesson.starts_at.date().isoformat()
     draft = GridDraftFactory()
     series = weekly()
@@ -304,6 +307,9 @@ def things() -> dict[str, str]:
         "plan-yard-work": "/yard-work/once/",
         "plan-yard-rule": "/yard-work/weekly/",
         "set-yard-minutes": "/yard-work/minutes/",
+        "start-yard-work": f"/yard-work/{harrow.pk}/start/",
+        "finish-yard-work": f"/yard-work/{harrow.pk}/done/",
+        "yard-trouble": f"/yard-work/{harrow.pk}/trouble/",
         "call-off-yard-work": f"/yard-work/{harrow.pk}/off/",
         "end-yard-rule": f"/yard-work/weekly/{harrow.rule_id}/end/",
         "charges": "/settings/missed-lessons/",

@@ -28,7 +28,10 @@ MAY_ADD = {
     r"/lessons/\d+/grid/": ("AuditEntry", "fits anew to the horses as they are now"),
     r"/calendars/make/": ("AuditEntry FeedToken", "an address is shown but once"),
     r"/my/.+/calendar/": ("AuditEntry FeedToken", "an address is shown but once"),
-    r"/(moves|changeovers)/.+": ("Press", "a press is noted, and what it does is once"),
+    r"/(moves|changeovers)/.+|/yard-work/\d+/(start|done|trouble)/": (
+        "Press",
+        "a press is noted, and what it does is once",
+    ),
     r"/clients/\d+/data/export/": ("AuditEntry", "each handing out is on record"),
     r"/weekly/\d+/change/": ("AuditEntry", "holds the lessons where they are"),
 }

@@ -34,7 +34,16 @@ class PressSerializer(serializers.Serializer[Any]):
     phone = serializers.UUIDField()
     number = serializers.IntegerField(min_value=0, max_value=2**53)
     does = serializers.ChoiceField(choices=Press.Does.values)
-    changeover = serializers.IntegerField(min_value=1, max_value=2**62)
+    changeover = serializers.IntegerField(
+        min_value=1, max_value=2**62, allow_null=True, default=None
+    )
+    work = serializers.IntegerField(
+        min_value=1,
+        max_value=2**62,
+        allow_null=True,
+        default=None,
+        help_text="Of the ground, where it is no changeover",
+    )
     move = serializers.IntegerField(
         min_value=1, max_value=2**62, allow_null=True, default=None
     )
@@ -112,6 +121,7 @@ def _taken(one: Any, at: datetime, by: Account, now: datetime) -> dict[str, Any]
         number=one["number"],
         does=one["does"],
         changeover=one["changeover"],
+        work=one["work"],
         move=one["move"],
         what=one["what"],
         says=one["says"],

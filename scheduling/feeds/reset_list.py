@@ -1,4 +1,5 @@
-"""The groundsperson's feed: one entry for each changeover, the list in it."""
+"""The groundsperson's feed: an entry for each changeover, the list in it, and for
+each work of the ground."""
 
 from collections import Counter
 from collections.abc import Mapping
@@ -12,11 +13,12 @@ from exercises.geometry.units import Units
 from scheduling.convert import walk_of
 from scheduling.models import Changeover
 from scheduling.queries import changeovers_of_groundsperson, piece_weights
-from scheduling.wording import changeover_words
+from scheduling.wording import changeover_words, yard_words
 from school.calendars.components import Entry
 from school.calendars.snapshots import Snapshot
 from school.convert import units_of
-from school.models import FeedToken, School
+from school.models import FeedToken, School, YardWork
+from school.queries.yard import yard_work_of
 
 BACK = timedelta(days=14)
 AHEAD = timedelta(days=120)
@@ -27,18 +29,45 @@ _DOING = {"shift": "to shift", "change": "to change", "build": "to build"}
 
 
 def reset_snapshot(school: School, token: FeedToken, now: datetime) -> Snapshot:
-    """Return the feed of a groundsperson's changeovers; no rider is named."""
+    """Return the feed of a groundsperson's work; no rider is named."""
     if token.person is None:
         raise RuntimeError("a groundsperson's feed has a person")
-    changeovers = changeovers_of_groundsperson(
-        token.person.groundsperson, now - BACK, now + AHEAD
-    )
+    whose, first, last = token.person.groundsperson, now - BACK, now + AHEAD
+    changeovers = changeovers_of_groundsperson(whose, first, last)
+    works = yard_work_of(whose, first, last)
     zone, units, weights_g = ZoneInfo(school.zone), units_of(school), piece_weights()
     return Snapshot(
         name=f"Resets, {school.name}",
         zone=school.zone,
         refresh_min=REFRESH_MIN,
-        entries=tuple(_entry(one, zone, units, weights_g) for one in changeovers),
+        entries=(
+            *(_entry(one, zone, units, weights_g) for one in changeovers),
+            *(_yard_entry(one, zone) for one in works),
+        ),
+    )
+
+
+def _yard_entry(work: YardWork, zone: ZoneInfo) -> Entry:
+    minutes = int((work.ends_at - work.starts_at).total_seconds() // 60)
+    url = f"{settings.BASE_URL}/resets/{work.date.isoformat()}/"
+    changed = work.changed_at.astimezone(zone)
+    return Entry(
+        uid=work.uid,
+        sequence=work.version,
+        changed_at=work.changed_at,
+        starts_at=work.starts_at,
+        ends_at=work.ends_at,
+        summary=f"{work.arena.name}: {work.get_kind_display().lower()}, {minutes} min",
+        location=work.arena.name,
+        description="\n".join(
+            [
+                yard_words(work.kind),
+                f"As of {changed:%d %b %H:%M}.",
+                f"Live list: {url}",
+            ]
+        ),
+        url=url,
+        alarm_min=ALARM_MIN,
     )
 
 

@@ -16,6 +16,7 @@ from scheduling.models import Changeover, ChangeoverMove, DayPlan, Standing
 from school.enums import LessonState
 from school.models import Account, Lesson, Line
 from school.services.audit import record
+from school.services.yard_done import trouble_words
 
 KEYS = frozenset(
     {
@@ -111,9 +112,6 @@ def _stands(one: Changeover, now: datetime, *, corrected_by: Account | None) -> 
     return True
 
 
-LONGEST_TROUBLE = 300
-
-
 def report_trouble(
     *,
     changeover: Changeover,
@@ -132,8 +130,7 @@ def report_trouble(
     UnableToReset
         Where nothing is said, or the plan is another by now.
     """
-    said = " ".join(says.split())[:LONGEST_TROUBLE]
-    line = ": ".join(part for part in (what.strip()[:60], said) if part)
+    line = trouble_words(what, says)
     if not line:
         raise UnableToReset("Say in a few words what is the trouble.")
     with transaction.atomic():

@@ -19,7 +19,10 @@ from scheduling.services.changeovers import cancelled_words
 from scheduling.wording import move_words
 from school.convert import units_of
 from school.enums import LessonState
+from school.models import YardWork
 from school.queries.schools import the_school
+from school.queries.yard import yard_work_of_day
+from school.services.yard_done import off_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +53,7 @@ class News:
     rows: tuple[Row, ...]
     added: tuple[str, ...]
     published_at: datetime | None
+    works: tuple[YardWork, ...] = ()
 
     @property
     def words(self) -> tuple[str, ...]:
@@ -72,9 +76,10 @@ def news_of_day(day: date, held: int | None = None) -> News:
     held
         The plan whose list is in the hand; None for the newest.
     """
+    works = tuple(yard_work_of_day(day))
     plan = published_plan(day)
     if plan is None:
-        return News(None, (), (), None)
+        return News(None, (), (), None, works)
     new = changeovers_of_plan(plan)
     former = DayPlan.objects.filter(pk=held, date=day).first() if held else None
     old = new if former is None or former == plan else changeovers_of_plan(former)
@@ -93,6 +98,7 @@ def news_of_day(day: date, held: int | None = None) -> News:
             if one.lesson.state != LessonState.CANCELLED
         ),
         plan.published_at,
+        works,
     )
 
 
@@ -186,5 +192,22 @@ def as_data(news: News) -> dict[str, Any]:
                 "moves": one.ticked,
             }
             for one in news.rows
-        ],
+        ]
+        + [_work_data(one) for one in news.works],
+    }
+
+
+def _work_data(work: YardWork) -> dict[str, Any]:
+    """Return work of the ground as a row of the list; `fresh` where it is new there."""
+    name = f"{clock(work.starts_at)} {work.get_kind_display()}, {work.arena.name}"
+    return {
+        "id": f"work-{work.pk}",
+        "name": name,
+        "started": clock(work.started_at) if work.started_at else "",
+        "done": clock(work.done_at) if work.done_at else "",
+        "note": work.note.splitlines(),
+        "over": off_words(work),
+        "changed": [],
+        "moves": {},
+        "fresh": "" if work.called_off_at else f"New: {name}.",
     }

@@ -9,6 +9,7 @@ where the manager and the instructor see it.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
@@ -35,8 +36,16 @@ from scheduling.services.changeovers import (
 from scheduling.services.photos import keep_photo
 from scheduling.wording import move_words
 from school.convert import units_of
-from school.models import Account, Lesson
+from school.models import Account, Lesson, YardWork
 from school.queries.schools import the_school
+from school.queries.yard import yard_work_with_all
+from school.services.yard_done import (
+    UnableToWork,
+    finish_work,
+    report_work_trouble,
+    start_work,
+    trouble_words,
+)
 
 Does = Press.Does
 Outcome = Press.Outcome
@@ -46,15 +55,17 @@ Outcome = Press.Outcome
 class Sent:
     """A press as it was sent.
 
-    `changeover` and `move` are as they were on the list it was pressed on.
+    `changeover` and `move` are as they were on the list it was pressed on; work of
+    the ground is named by `work` instead.
     """
 
     uid: UUID
     phone: UUID | None
     number: int
     does: str
-    changeover: int
     pressed_at: datetime
+    changeover: int | None = None
+    work: int | None = None
     move: int | None = None
     what: str = ""
     says: str = ""
@@ -102,7 +113,9 @@ def take_press(*, sent: Sent, by: Account | None, now: datetime) -> Press:
 
 
 def _take(sent: Sent, by: Account | None, now: datetime) -> Press:
-    asked = changeover_even_cancelled(sent.changeover)
+    if sent.work is not None:
+        return _take_of_work(sent, sent.work, by, now)
+    asked = changeover_even_cancelled(sent.changeover or 0)
     if asked is None:
         raise UnableToReset("This list is not known here. Open the reset list again.")
     pressed_at = min(sent.pressed_at, now)
@@ -121,20 +134,84 @@ def _take(sent: Sent, by: Account | None, now: datetime) -> Press:
             build_stands(changeover=asked, by=by, now=pressed_at)
             says += " What was built is kept as what stands."
         became = _Became(Outcome.KEPT, says)
+    return _note(
+        sent,
+        became,
+        by,
+        now,
+        date=asked.plan.date,
+        changeover=one,
+        did=_words(sent, asked),
+    )
+
+
+def _note(
+    sent: Sent, became: _Became, by: Account | None, now: datetime, **on: Any
+) -> Press:
+    """Note what was pressed, on what, and what it came to."""
     return Press.objects.create(
         uid=sent.uid,
         phone=sent.phone,
         number=sent.number,
-        date=asked.plan.date,
         by=by,
         does=sent.does,
-        changeover=one,
-        did=_words(sent, asked),
-        pressed_at=pressed_at,
+        pressed_at=min(sent.pressed_at, now),
         received_at=now,
         outcome=became.outcome,
         says=became.says,
+        **on,
     )
+
+
+def _take_of_work(sent: Sent, pk: int, by: Account | None, now: datetime) -> Press:
+    """Take a press on work of the ground."""
+    work = yard_work_with_all().filter(pk=pk).first()
+    if work is None:
+        raise UnableToReset("This work is not known here. Open the reset list again.")
+    try:
+        with transaction.atomic():
+            became = _do_work(sent, work, by, min(sent.pressed_at, now))
+    except UnableToWork as refused:
+        if sent.does == Does.TROUBLE and not trouble_words(sent.what, sent.says):
+            raise UnableToReset(refused.says) from refused
+        became = _Became(Outcome.KEPT, f"{refused.says} It is kept as a note.")
+    words = _said(sent)
+    return _note(sent, became, by, now, date=work.date, work=work, did=words)
+
+
+def _do_work(sent: Sent, work: YardWork, by: Account | None, at: datetime) -> _Became:
+    if sent.does == Does.PHOTO:
+        keep_photo(uid=sent.uid, data=sent.photo)
+        return _Became(Outcome.TAKEN)
+    if timezone.localtime(at).date() > work.date:
+        raise UnableToWork(f"This list is for {_day(work.date)}, and that day is over.")
+    match sent.does:
+        case Does.START:
+            start_work(work=work, by=by, now=at)
+            if work.started_at is None:
+                return _Became(Outcome.TAKEN, in_arena_words(work.arena_id, at))
+            says = f"It was started at {_clock(work.started_at)} already."
+            return _Became(Outcome.ALREADY, says)
+        case Does.DONE:
+            finish_work(work=work, by=by, now=at)
+            if work.done_at is None:
+                return _Became(Outcome.TAKEN)
+            says = f"It was done at {_clock(work.done_at)} already."
+            return _Became(Outcome.ALREADY, says)
+        case Does.TROUBLE:
+            after = report_work_trouble(
+                work=work, what=sent.what, says=sent.says, by=by, now=at
+            )
+            told = after.note != work.note
+            return _Became(Outcome.TAKEN if told else Outcome.ALREADY)
+        case _:
+            raise UnableToWork("This work has no steps to tick.")
+
+
+def in_arena_words(arena: int, at: datetime) -> str:
+    """Say that an arena is being ridden in; nothing where it is free."""
+    lesson = ridden_at(arena, at)
+    return "" if lesson is None else booked_words(lesson)
 
 
 def _was_built(sent: Sent, asked: Changeover, one: Changeover, at: datetime) -> bool:
@@ -226,7 +303,7 @@ def in_use_words(one: Changeover, at: datetime) -> str:
     lesson = ridden_at(one.line.arena_id, at)
     if lesson is None or at < ridden_in(one, lesson):
         return ""
-    return booked_words(one, lesson)
+    return booked_words(lesson)
 
 
 def ridden_in(one: Changeover, lesson: Lesson) -> datetime:
@@ -235,10 +312,10 @@ def ridden_in(one: Changeover, lesson: Lesson) -> datetime:
     return lesson.starts_at + timedelta(minutes=lesson.warm_up_min if own else 0)
 
 
-def booked_words(one: Changeover, lesson: Lesson) -> str:
+def booked_words(lesson: Lesson) -> str:
     """Say whose the arena is, and what to mind."""
     return (
-        f"{one.line.arena.name} is booked for {lesson.title} until "
+        f"{lesson.arena.name} is booked for {lesson.title} until "
         f"{_clock(lesson.ends_at)} ({lesson.instructor.person.first_name}). Go in only "
         "when the riders have left or stand still and the instructor says clear."
     )
@@ -279,13 +356,18 @@ def _tick(
 
 def _words(sent: Sent, asked: Changeover) -> str:
     """Say what was pressed, on which list."""
-    label = Does(sent.does).label
     if sent.does in {Does.TICK, Does.UNTICK}:
         one = next((m for m in asked.moves.all() if m.pk == sent.move), None)
         if one is not None:
             move = {"do": one.do, "was": one.was, "now": one.now}
             words = move_words(move, asked.line.datum, units_of(the_school()))
-            return f"{label}: {words}"
+            return f"{Does(sent.does).label}: {words}"
+    return _said(sent)
+
+
+def _said(sent: Sent) -> str:
+    """Say what was pressed, and what was said with it."""
+    label = Does(sent.does).label
     said = ": ".join(filter(None, [sent.what.strip(), sent.says.strip()]))
     return f"{label}: {said}" if said else label
 

@@ -10,8 +10,9 @@ from exercises.geometry.elements import Piece
 from exercises.geometry.units import Units
 from scheduling.models import Changeover
 from scheduling.sheets.listed import ListedStep, listed_work
+from scheduling.wording import yard_words
 from school.convert import units_of
-from school.models import School
+from school.models import School, YardWork
 from school.sheets.typeset import qr_code
 
 TEMPLATE = "scheduling/reset_list.typ"
@@ -56,12 +57,25 @@ class ListedChangeover:
 
 
 @dataclass(frozen=True, slots=True)
+class ListedYardWork:
+    """Work of the ground as printed."""
+
+    times: str
+    minutes: int
+    where: str
+    what: str
+    who: str
+    says: str
+    done: str
+
+
+@dataclass(frozen=True, slots=True)
 class ResetSheet:
     """The printed reset list of a day."""
 
     title: str
     day: str
-    changeovers: tuple[ListedChangeover, ...]
+    entries: tuple[ListedChangeover | ListedYardWork, ...]
     caution: str
     address: str
     code: str
@@ -76,22 +90,27 @@ def reset_sheet(
     *,
     day: date,
     changeovers: Iterable[Changeover],
+    works: Iterable[YardWork] = (),
     school: School,
     weights_g: Mapping[Piece, int],
     address: str,
     now: datetime,
 ) -> ResetSheet:
-    """Return the reset list of a day from changeovers fetched with all.
+    """Return the reset list of a day from changeovers and work fetched with all.
 
     `address` is the live list its code leads to: what changes after printing is
     only there.
     """
     zone, units = ZoneInfo(school.zone), units_of(school)
     local = now.astimezone(zone)
+    listed: list[tuple[datetime, ListedChangeover | ListedYardWork]] = [
+        (one.starts_at, _listed(one, zone, units, weights_g)) for one in changeovers
+    ]
+    listed += [(one.starts_at, _yard(one, zone)) for one in works]
     return ResetSheet(
         title=f"Reset list, {school.name}",
         day=f"{day:%A} {day.day} {day:%B %Y}",
-        changeovers=tuple(_listed(one, zone, units, weights_g) for one in changeovers),
+        entries=tuple(entry for _, entry in sorted(listed, key=lambda one: one[0])),
         caution=CAUTION,
         address=address,
         code=qr_code(address),
@@ -125,6 +144,20 @@ def _listed(
             ListedMove(step.words, _was(step), step.heading, step.gap, step.pieces)
             for step in work.steps
         ),
+        done=f"done {done:%H:%M}" if done else "",
+    )
+
+
+def _yard(one: YardWork, zone: ZoneInfo) -> ListedYardWork:
+    starts, ends = one.starts_at.astimezone(zone), one.ends_at.astimezone(zone)
+    done = one.done_at.astimezone(zone) if one.done_at else None
+    return ListedYardWork(
+        times=f"{starts:%H:%M} to {ends:%H:%M}",
+        minutes=int((one.ends_at - one.starts_at).total_seconds() // 60),
+        where=one.arena.name,
+        what=one.get_kind_display().lower(),
+        who=one.who.person.first_name if one.who else "",
+        says=yard_words(one.kind),
         done=f"done {done:%H:%M}" if done else "",
     )
 

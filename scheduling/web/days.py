@@ -43,6 +43,7 @@ from school.permissions import is_manager, is_staff_of_yard
 from school.queries.horses import horse_loads
 from school.queries.lessons import day_bounds, lessons_between, lessons_of_day
 from school.queries.schools import the_school
+from school.queries.yard import yard_work_of_day
 from school.services.lesson_changes import last_action
 from school.services.lessons import UnableToBook
 from school.services.refusals import hour
@@ -70,9 +71,9 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
     lessons = lessons_of_day(when, zone)
     changeovers = changeovers_of_day(when)
     closures = list(
-        ArenaClosure.objects.filter(closed_from__lt=last, closed_to__gt=first).order_by(
-            "closed_from", "pk"
-        )
+        ArenaClosure.objects.filter(closed_from__lt=last, closed_to__gt=first)
+        .select_related("arena")
+        .order_by("closed_from", "pk")
     )
     rows: list[tuple[object, str, object, str]] = [
         (one.starts_at, "lesson", one, "") for one in lessons
@@ -91,6 +92,11 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
         "troubled": [
             (one, photos.get((one.line_id, one.lesson_id), ()))
             for one in changeovers
+            if one.note
+        ],
+        "ground_troubled": [
+            (one, photos.get(("work", one.pk), ()))
+            for one in yard_work_of_day(when)
             if one.note
         ],
         "picture": draw_board(
@@ -201,9 +207,9 @@ def week_page(request: HttpRequest, day: str) -> HttpResponse:
     lessons = lessons_between(first, last)
     changeovers = changeovers_between(days[0], days[-1])
     closures = list(
-        ArenaClosure.objects.filter(closed_from__lt=last, closed_to__gt=first).order_by(
-            "closed_from", "pk"
-        )
+        ArenaClosure.objects.filter(closed_from__lt=last, closed_to__gt=first)
+        .select_related("arena")
+        .order_by("closed_from", "pk")
     )
     columns = columns_of(days, arenas, lessons, changeovers, closures, zone)
     first_hour, last_hour = hours_shown(columns, zone)

@@ -2,7 +2,7 @@
 presses there, and says what was changed."""
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -23,7 +23,7 @@ from scheduling.services.changeovers import cancelled_words
 from scheduling.services.news import News, news_of_day
 from scheduling.services.presses import booked_words, ridden_in
 from school.enums import LessonState
-from school.models import Account, Lesson
+from school.models import Account, Lesson, YardWork
 from school.permissions import is_staff_of_yard
 from school.queries.day_links import mark_of
 from school.queries.schools import the_school
@@ -68,7 +68,7 @@ def busy_times(
     lessons = lessons_in_arenas(day)
     return {
         one.pk: [
-            _busy(one, lesson)
+            _busy(lesson, ridden_in(one, lesson))
             for lesson in lessons
             if lesson.arena_id == one.line.arena_id
         ]
@@ -76,12 +76,26 @@ def busy_times(
     }
 
 
-def _busy(one: Changeover, lesson: Lesson) -> dict[str, Any]:
-    begins = ridden_in(one, lesson)
+def busy_for_work(
+    works: Sequence[YardWork], day: date
+) -> dict[int, list[dict[str, Any]]]:
+    """Return when the arena of each work of the ground is ridden in."""
+    lessons = lessons_in_arenas(day) if works else []
+    return {
+        one.pk: [
+            _busy(lesson, lesson.starts_at)
+            for lesson in lessons
+            if lesson.arena_id == one.arena_id
+        ]
+        for one in works
+    }
+
+
+def _busy(lesson: Lesson, begins: datetime) -> dict[str, Any]:
     return {
         "from": int(begins.timestamp() * 1000),
         "to": int(lesson.ends_at.timestamp() * 1000),
-        "says": booked_words(one, lesson),
+        "says": booked_words(lesson),
     }
 
 

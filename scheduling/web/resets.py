@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -30,10 +31,20 @@ from scheduling.services.presses import Sent, take_press
 from scheduling.sheets.listed import listed_work
 from scheduling.sheets.reset_list import TEMPLATE, reset_sheet
 from scheduling.web.days import read_day_or_404
-from scheduling.web.reset_page import busy_times, changed_at, over_words, pocket
+from scheduling.web.reset_page import (
+    busy_for_work,
+    busy_times,
+    changed_at,
+    over_words,
+    pocket,
+)
+from scheduling.wording import yard_words
 from school.convert import units_of
+from school.models import YardWork
 from school.permissions import is_staff_of_yard, may_work_resets
 from school.queries.schools import the_school
+from school.queries.yard import yard_work_between, yard_work_of_day
+from school.services.yard_done import off_words
 from school.sheets.typeset import typeset
 from school.web.access import account_of, allowed
 from school.web.build_sheets import answer_pdf
@@ -58,23 +69,32 @@ def reset_list(request: HttpRequest, day: str) -> HttpResponse:
     over = {one.pk: over_words(one) for one in changeovers}
     changed, busy = changed_at(rest["news"]), busy_times(changeovers, when)
     photos = photos_of_day(when)
-    open_ = [one for one in changeovers if one.done_at is None and not over[one.pk]]
+    cards = [
+        card_of(one, units, weights_g)
+        | {
+            "key": str(one.pk),
+            "over": over[one.pk],
+            "changed": changed.get(one.pk, ()),
+            "busy": json.dumps(busy[one.pk]),
+            "photos": photos.get((one.line_id, one.lesson_id), ()),
+        }
+        for one in changeovers
+    ]
+    cards = sorted([*cards, *yard_cards(when, photos)], key=_by_time)
+    open_ = [
+        card["key"]
+        for card in cards
+        if card["changeover"].done_at is None and not card["over"]
+    ]
+    for card in cards:
+        at_hand = card["key"] in open_[:2]
+        card["opened"] = at_hand or _under_way(card["changeover"])
     context = {
         "day": when,
-        "changeovers": [
-            card_of(one, units, weights_g)
-            | {
-                "over": over[one.pk],
-                "changed": changed.get(one.pk, ()),
-                "busy": json.dumps(busy[one.pk]),
-                "opened": one in open_[:2] or _under_way(one),
-                "photos": photos.get((one.line_id, one.lesson_id), ()),
-            }
-            for one in changeovers
-        ],
-        "now_pk": open_[0].pk if open_ else None,
-        "next_pk": open_[1].pk if len(open_) > 1 else None,
-        "done": sum(one.done_at is not None for one in changeovers),
+        "changeovers": cards,
+        "now_key": open_[0] if open_ else None,
+        "next_key": open_[1] if len(open_) > 1 else None,
+        "done": sum(card["changeover"].done_at is not None for card in cards),
         "may_work": may_work_resets(account),
         "troubles": TROUBLES,
         "refusal": request.session.pop("reset_refusal", ""),
@@ -83,7 +103,7 @@ def reset_list(request: HttpRequest, day: str) -> HttpResponse:
     return render(request, "scheduling/resets.html", context)
 
 
-def _under_way(one: Changeover) -> bool:
+def _under_way(one: Changeover | YardWork) -> bool:
     """Say whether somebody is at it: then it is not folded."""
     return one.started_at is not None and one.done_at is None
 
@@ -95,6 +115,7 @@ def reset_list_pdf(request: HttpRequest, day: str) -> HttpResponse:
     sheet = reset_sheet(
         day=when,
         changeovers=changeovers_of_day(when),
+        works=yard_work_between(when, when),
         school=the_school(),
         weights_g=piece_weights(),
         address=settings.BASE_URL + reverse("resets", args=[day]),
@@ -115,32 +136,85 @@ def card_of(
     }
 
 
-def _back(changeover: Changeover) -> HttpResponse:
-    address = redirect("resets", day=changeover.plan.date.isoformat())
-    address["Location"] += f"#changeover-{changeover.pk}"
+def yard_cards(
+    day: date, photos: Mapping[tuple[Any, Any], list[Press]]
+) -> list[dict[str, Any]]:
+    """Return what the list shows of a day's work of the ground."""
+    works = yard_work_of_day(day)
+    busy = busy_for_work(works, day)
+    return [
+        {
+            "yard": True,
+            "changeover": one,
+            "key": f"work-{one.pk}",
+            "over": off_words(one),
+            "minutes": int((one.ends_at - one.starts_at).total_seconds() // 60),
+            "says": yard_words(one.kind),
+            "busy": json.dumps(busy[one.pk]),
+            "photos": photos.get(("work", one.pk), ()),
+        }
+        for one in works
+    ]
+
+
+def _by_time(card: Mapping[str, Any]) -> datetime:
+    at: datetime = card["changeover"].starts_at
+    return at
+
+
+def _back(day: date, anchor: str) -> HttpResponse:
+    address = redirect("resets", day=day.isoformat())
+    address["Location"] += f"#{anchor}"
     return address
 
 
 @require_POST
 @allowed(may_work_resets)
 def start(request: HttpRequest, pk: int) -> HttpResponse:
-    return _pressed(request, Press.Does.START, pk)
+    return _pressed(request, Press.Does.START, changeover=pk)
 
 
 @require_POST
 @allowed(may_work_resets)
 def finish(request: HttpRequest, pk: int) -> HttpResponse:
-    return _pressed(request, Press.Does.DONE, pk)
+    return _pressed(request, Press.Does.DONE, changeover=pk)
 
 
 @require_POST
 @allowed(may_work_resets)
 def trouble(request: HttpRequest, pk: int) -> HttpResponse:
     """Keep what went otherwise; the instructor and the manager see it."""
-    answer = _pressed(request, Press.Does.TROUBLE, pk)
+    return _troubled(request, changeover=pk)
+
+
+@require_POST
+@allowed(may_work_resets)
+def start_yard_work(request: HttpRequest, pk: int) -> HttpResponse:
+    return _pressed(request, Press.Does.START, work=pk)
+
+
+@require_POST
+@allowed(may_work_resets)
+def finish_yard_work(request: HttpRequest, pk: int) -> HttpResponse:
+    return _pressed(request, Press.Does.DONE, work=pk)
+
+
+@require_POST
+@allowed(may_work_resets)
+def yard_trouble(request: HttpRequest, pk: int) -> HttpResponse:
+    """Keep what went otherwise with the ground; the manager sees it."""
+    return _troubled(request, work=pk)
+
+
+def _troubled(
+    request: HttpRequest, changeover: int | None = None, work: int | None = None
+) -> HttpResponse:
+    answer = _pressed(request, Press.Does.TROUBLE, changeover, work)
     photo = request.FILES.get("photo")
     if photo is not None and "reset_refusal" not in request.session:
-        answer = _pressed(request, Press.Does.PHOTO, pk, photo=_read(photo))
+        answer = _pressed(
+            request, Press.Does.PHOTO, changeover, work, photo=_read(photo)
+        )
     return answer
 
 
@@ -169,13 +243,14 @@ def tick(request: HttpRequest, pk: int) -> HttpResponse:
         raise Http404
     ticked = request.POST.get("ticked") == "1"
     does = Press.Does.TICK if ticked else Press.Does.UNTICK
-    return _pressed(request, does, move.changeover_id, move=pk)
+    return _pressed(request, does, changeover=move.changeover_id, move=pk)
 
 
 def _pressed(
     request: HttpRequest,
     does: str,
-    pk: int,
+    changeover: int | None = None,
+    work: int | None = None,
     move: int | None = None,
     photo: bytes = b"",
 ) -> HttpResponse:
@@ -186,16 +261,15 @@ def _pressed(
         phone=None,
         number=int(now.timestamp() * 1000),
         does=does,
-        changeover=pk,
+        changeover=changeover,
+        work=work,
         move=move,
         what=request.POST.get("what", ""),
         says=request.POST.get("says", ""),
         pressed_at=now,
         photo=photo,
     )
-    changeover = changeover_even_cancelled(pk)
-    if changeover is None:
-        raise Http404
+    back = _back_to(changeover, work)
     try:
         press = take_press(sent=sent, by=account_of(request), now=now)
     except UnableToReset as refused:
@@ -205,4 +279,16 @@ def _pressed(
             request.session["reset_refusal"] = press.says
         elif press.says:
             messages.warning(request, press.says)
-    return _back(changeover)
+    return back
+
+
+def _back_to(changeover: int | None, work: int | None) -> HttpResponse:
+    """Return to where it was pressed; what is unknown has no page."""
+    if work is not None:
+        found = YardWork.objects.filter(pk=work).first()
+        if found is not None:
+            return _back(found.date, f"changeover-work-{work}")
+    one = changeover_even_cancelled(changeover or 0)
+    if one is None:
+        raise Http404
+    return _back(one.plan.date, f"changeover-{changeover}")

@@ -79,6 +79,9 @@ urlpatterns = [
     path("changeovers/<int:pk>/start/", resets.start, name="start-changeover"),
     path("changeovers/<int:pk>/done/", resets.finish, name="finish-changeover"),
     path("changeovers/<int:pk>/trouble/", resets.trouble, name="report-trouble"),
+    path("yard-work/<int:pk>/start/", resets.start_yard_work, name="start-yard-work"),
+    path("yard-work/<int:pk>/done/", resets.finish_yard_work, name="finish-yard-work"),
+    path("yard-work/<int:pk>/trouble/", resets.yard_trouble, name="yard-trouble"),
     path("photos/<uuid:uid>/", resets.photo, name="trouble-photo"),
     path("moves/<int:pk>/tick/", resets.tick, name="tick-move"),
 ]

@@ -1,10 +1,11 @@
 """Work of the ground by day, and the rules that it comes from."""
 
-from datetime import date
+from datetime import date, datetime
 
 from django.db.models import QuerySet
+from django.utils import timezone
 
-from school.models import YardRule, YardWork
+from school.models import Groundsperson, YardRule, YardWork
 
 
 def yard_work_with_all() -> QuerySet[YardWork]:
@@ -19,6 +20,30 @@ def yard_work_between(first: date, last: date) -> list[YardWork]:
     return list(
         yard_work_with_all().filter(
             date__gte=first, date__lte=last, called_off_at__isnull=True
+        )
+    )
+
+
+def yard_work_of_day(day: date) -> list[YardWork]:
+    """Return a day's work as a list has it: also what was called off on the day."""
+    return [
+        one
+        for one in yard_work_with_all().filter(date=day)
+        if one.called_off_at is None
+        or timezone.localtime(one.called_off_at).date() >= day
+    ]
+
+
+def yard_work_of(
+    groundsperson: Groundsperson, first: datetime, last: datetime
+) -> list[YardWork]:
+    """Return a groundsperson's work from one moment to another."""
+    return list(
+        yard_work_with_all().filter(
+            who=groundsperson,
+            called_off_at__isnull=True,
+            starts_at__gte=first,
+            starts_at__lt=last,
         )
     )
 

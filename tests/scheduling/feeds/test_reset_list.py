@@ -10,6 +10,7 @@ from scheduling.feeds.reset_list import reset_snapshot
 from scheduling.models import Changeover
 from school.models import FeedToken
 from school.services.feeds import make_feed
+from school.services.yard import call_off
 from tests.clock import NOW
 from tests.factories.arenas import LineFactory
 from tests.factories.lessons import RideFactory
@@ -20,6 +21,8 @@ from tests.factories.plans import (
     DayPlanFactory,
 )
 from tests.factories.schools import SchoolFactory
+from tests.factories.yard import YardWorkFactory
+from tests.readers.expand import agreed
 from tests.school.calendars.readers import events
 
 pytestmark = pytest.mark.django_db
@@ -111,13 +114,44 @@ def test_the_feed_takes_a_constant_number_of_queries(
 ) -> None:
     who = GroundspersonFactory()
     published(who, n)
+    for k in range(n):
+        YardWorkFactory(who=who, starts_at=timezone.now() + timedelta(hours=k))
     url = address(who)
     client.get(url)
 
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(7):
         client.get(url)
 
 
 def test_a_feed_without_a_person_is_an_error() -> None:
     with pytest.raises(RuntimeError, match="has a person"):
         reset_snapshot(SchoolFactory(), FeedToken(kind="groundsperson"), NOW)
+
+
+def test_a_harrow_is_an_entry_with_an_alarm_that_every_reader_sees(
+    client: Browser,
+) -> None:
+    who = GroundspersonFactory()
+    published(who)
+    start = timezone.now().replace(microsecond=0) + timedelta(days=2)
+    work = YardWorkFactory(who=who, starts_at=start, arena__name="Hall")
+    YardWorkFactory(starts_at=start)
+
+    body = get(client, who)
+
+    seen = agreed(body, start - timedelta(hours=1), start + timedelta(hours=1))
+    assert [(one.uid, one.starts_at, one.summary) for one in seen] == [
+        (str(work.uid), start, "Hall: harrowing, 25 min")
+    ]
+    (entry,) = [one for one in events(body) if one.uid.value == str(work.uid)]
+    assert entry.valarm.trigger.value == timedelta(minutes=-10)
+    assert entry.description.value.startswith("The arena is empty: poles and wings")
+
+
+def test_a_harrow_called_off_is_gone(client: Browser) -> None:
+    who = GroundspersonFactory()
+    SchoolFactory()
+    work = YardWorkFactory(who=who, starts_at=timezone.now() + timedelta(days=1))
+    call_off(work=work, by=None, now=timezone.now())
+
+    assert events(get(client, who)) == []

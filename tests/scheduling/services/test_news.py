@@ -16,6 +16,7 @@ from tests.factories.plans import (
     DayPlanFactory,
 )
 from tests.factories.schools import SchoolFactory
+from tests.factories.yard import YardWorkFactory
 from tests.scheduling.days import cross, oxer
 
 pytestmark = pytest.mark.django_db
@@ -160,5 +161,35 @@ def test_news_take_as_many_queries_for_three_rows_as_for_one(
         one = ChangeoverFactory(plan=old.plan, who=GroundspersonFactory())
         ChangeoverMoveFactory(changeover=one)
 
-    with django_assert_num_queries(4):
+    for k in range(n):
+        YardWorkFactory(starts_at=at(f"1{k}:00"))
+
+    with django_assert_num_queries(5):
         as_data(news_of_day(SATURDAY, old.plan_id))
+
+
+def ground(news):
+    return [one for one in as_data(news)["rows"] if str(one["id"]).startswith("work-")]
+
+
+def test_work_of_the_ground_is_told_without_a_plan_too() -> None:
+    work = YardWorkFactory(started_at=at("13:02"), note="The ground: too wet")
+
+    (row,) = ground(news_of_day(SATURDAY))
+
+    assert row["id"] == f"work-{work.pk}"
+    assert row["started"] == "12:02"  # as the zone of the tests has it
+    assert row["note"] == ["The ground: too wet"]
+    assert row["fresh"] == f"New: 12:00 Harrowing, {work.arena.name}."
+
+
+def test_work_called_off_on_its_day_says_so_and_before_it_is_left_out() -> None:
+    SchoolFactory()
+    off = {"closure": None}
+    YardWorkFactory(called_off_at=at("08:00"), **off)
+    YardWorkFactory(called_off_at=NOW, starts_at=at("15:00"), **off)
+
+    (row,) = ground(news_of_day(SATURDAY))
+
+    assert "called off at 08:00" in row["over"]
+    assert row["fresh"] == ""

@@ -345,7 +345,7 @@ def test_a_step_of_another_list_is_kept(changeover, renske):
 
 
 def test_a_list_nobody_knows_is_said(changeover, renske):
-    gone = Sent(uuid4(), None, 1, "start", changeover.pk + 99, at("09:45"))
+    gone = Sent(uuid4(), None, 1, "start", at("09:45"), changeover.pk + 99)
 
     with pytest.raises(UnableToReset, match="not known here"):
         take_press(sent=gone, by=renske, now=BACK)

@@ -8,6 +8,7 @@ import pytest
 from exercises.geometry.elements import Piece
 from scheduling.queries import changeovers_of_day
 from scheduling.sheets.reset_list import TEMPLATE, ResetSheet, reset_sheet
+from school.queries.yard import yard_work_between
 from school.sheets.typeset import typeset
 from tests.clock import NOW, SATURDAY, at
 from tests.factories.arenas import LineFactory
@@ -18,6 +19,7 @@ from tests.factories.plans import (
     DayPlanFactory,
 )
 from tests.factories.schools import SchoolFactory
+from tests.factories.yard import YardWorkFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -29,6 +31,7 @@ def sheet() -> ResetSheet:
     return reset_sheet(
         day=SATURDAY,
         changeovers=changeovers_of_day(SATURDAY),
+        works=yard_work_between(SATURDAY, SATURDAY),
         school=SchoolFactory(),
         weights_g={Piece.WING: 9_000},
         address=ADDRESS,
@@ -83,7 +86,7 @@ def test_what_stood_is_said_beside_what_is_to_be() -> None:
     ChangeoverMoveFactory(changeover=one, do="strip", was=VERTICAL, now=None)
     ChangeoverMoveFactory(changeover=one, do="keep", was=VERTICAL, now=VERTICAL)
 
-    stripped, changed, kept = sheet().changeovers[0].moves
+    stripped, changed, kept = sheet().entries[0].moves
 
     assert changed.was == "was vertical 60 cm at 12.40 m"
     assert (stripped.was, kept.was) == ("", "")
@@ -97,7 +100,7 @@ def test_what_stood_is_said_beside_what_is_to_be() -> None:
 def test_what_is_done_already_says_when() -> None:
     changeover(started_at=at("09:45"), done_at=at("09:55"), who=None)
 
-    (one,) = sheet().changeovers
+    (one,) = sheet().entries
     assert (one.done, one.who) == ("done 09:55", "")
 
 
@@ -142,12 +145,28 @@ def test_one_alone_with_wings_for_two_is_warned() -> None:
     heavy = reset_sheet(
         day=SATURDAY,
         changeovers=changeovers_of_day(SATURDAY),
+        works=yard_work_between(SATURDAY, SATURDAY),
         school=SchoolFactory(),
         weights_g={Piece.WING: 24_000},
         address=ADDRESS,
         now=NOW,
     )
 
-    (one,) = heavy.changeovers
+    (one,) = heavy.entries
     assert one.bring.startswith("2 wings (24 kg, two people)")
     assert one.alone.startswith("Takes two people: 2 wings.")
+
+
+def test_work_of_the_ground_stands_at_its_time_with_room_for_a_pen() -> None:
+    changeover()
+    early = YardWorkFactory(starts_at=at("07:00"), arena__name="Hall")
+    YardWorkFactory(starts_at=at("13:00"), done_at=at("13:25"), started_at=at("13:00"))
+
+    text = " ".join(pages())
+
+    assert text.index("07:00 to 07:25, 25 min") < text.index("09:45 to 09:57")
+    assert text.index("09:45 to 09:57") < text.index("13:00 to 13:25, 25 min")
+    assert f"{early.arena.name}: harrowing" in text
+    assert "poles and wings off the sand first" in text
+    assert "done 13:25" in text
+    assert text.count("Initials") == 3

@@ -20,6 +20,7 @@ from tests.factories.plans import (
     DayPlanFactory,
 )
 from tests.factories.schools import SchoolFactory
+from tests.factories.yard import YardWorkFactory
 
 pytestmark = pytest.mark.django_db
 DAY = f"/day/{SATURDAY.isoformat()}/"
@@ -134,9 +135,11 @@ def test_the_day_takes_a_constant_number_of_queries(
     manager: Browser, django_assert_num_queries, n: int
 ) -> None:
     published(n)
+    for k in range(n):
+        YardWorkFactory(starts_at=at(f"1{k}:00"), note="The ground")
     manager.get(DAY)
 
-    with django_assert_num_queries(20):
+    with django_assert_num_queries(21):
         manager.get(DAY)
 
 
@@ -145,8 +148,10 @@ def test_the_reset_list_takes_a_constant_number_of_queries(
     manager: Browser, django_assert_num_queries, n: int
 ) -> None:
     published(n)
+    for k in range(n):
+        YardWorkFactory(starts_at=at(f"1{k}:00"), note="The ground")
 
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(16):
         manager.get(RESETS)
 
 

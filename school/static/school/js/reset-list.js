@@ -14,6 +14,8 @@
   let heard = 0;
   let ahead = Number(list.dataset.now) - Date.now();
 
+  // Work of the ground is a card too; its presses name it apart from changeovers.
+  const keyOf = (press) => (press.work ? `work-${press.work}` : press.changeover);
   const cardOf = (pk) => cards.find((one) => one.dataset.changeover === String(pk));
   const moveOf = (pk) => document.getElementById(`move-${pk}`);
   const clock = (ms) =>
@@ -68,7 +70,7 @@
   // is seen moves, and what was folded by hand stays so. Nothing folds by itself.
   function unfold(card) {
     const work = card.querySelector(".the-work");
-    if (work.open || card.dataset.unfolded || card.getBoundingClientRect().top < innerHeight) return;
+    if (!work || work.open || card.dataset.unfolded || card.getBoundingClientRect().top < innerHeight) return;
     work.open = true;
     card.dataset.unfolded = "1";
   }
@@ -94,7 +96,7 @@
   // ---- presses
 
   function apply(press) {
-    const card = cardOf(press.changeover);
+    const card = cardOf(keyOf(press));
     if (!card) return;
     const at = clock(press.at + ahead);
     if (press.does === "tick" || press.does === "untick") {
@@ -121,7 +123,9 @@
   async function press(form) {
     const { press: does, changeover, move } = form.dataset;
     const fields = new FormData(form);
-    const one = { day, who, does, changeover: Number(changeover) };
+    const one = { day, who, does };
+    if (changeover.startsWith("work-")) one.work = Number(changeover.slice(5));
+    else one.changeover = Number(changeover);
     if (does === "tick") {
       const ticked = form.querySelector("[name=ticked]").value === "1";
       Object.assign(one, { does: ticked ? "tick" : "untick", move: Number(move) });
@@ -235,7 +239,8 @@
     const notes = told.rows.flatMap((row) =>
       notSaid(cardOf(row.id), row.note).map((words) => `${row.name}, trouble: ${words}`),
     );
-    const words = [...changes, ...told.added, ...notes];
+    const fresh = told.rows.filter((row) => row.fresh && !cardOf(row.id)).map((row) => row.fresh);
+    const words = [...changes, ...told.added, ...fresh, ...notes];
     part("changes").hidden = !words.length;
     part("changes-title").textContent =
       `Changed since you looked: ${words.length === 1 ? "one thing" : `${words.length} things`}`;
