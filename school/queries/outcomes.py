@@ -3,7 +3,17 @@
 from datetime import datetime, timedelta
 
 from school.enums import Charge, OutcomeKind, PaidBy, RideState
-from school.models import Client, EarlyEnd, Lesson, MakeUpCredit, Outcome, PackUse, Ride
+from school.models import (
+    Client,
+    EarlyEnd,
+    Lesson,
+    MakeUpCredit,
+    Outcome,
+    PackUse,
+    Ride,
+    School,
+)
+from school.queries.schools import free_until
 
 BACK = timedelta(days=366)
 
@@ -23,6 +33,48 @@ def payer_of(ride: Ride, lesson: Lesson) -> str:
     if MakeUpCredit.objects.filter(used_for=ride).exists():
         return PaidBy.CREDIT
     return PaidBy.FEE if lesson.series_id is None else PaidBy.TERM
+
+
+def payers_of(rides: list[Ride], lesson: Lesson) -> dict[int, str]:
+    """Return what pays each place of a lesson as it stands, in two queries."""
+    packs = set(PackUse.objects.filter(ride__in=rides).values_list("ride_id"))
+    spent = set(MakeUpCredit.objects.filter(used_for__in=rides).values_list("used_for"))
+    otherwise = PaidBy.FEE if lesson.series_id is None else PaidBy.TERM
+    return {
+        one.pk: PaidBy.PACK
+        if (one.pk,) in packs
+        else PaidBy.CREDIT
+        if (one.pk,) in spent
+        else otherwise
+        for one in rides
+    }
+
+
+def costs_of_giving_back(
+    school: School, lesson: Lesson, rides: list[Ride], now: datetime
+) -> dict[int, str]:
+    """Say of each place what it costs its client to give it back now."""
+    charge = Charge.FREE if now <= free_until(school, lesson.starts_at) else ""
+    return {
+        pk: _with_what_comes_back(school, charge or school.late_cancel_charge, payer)
+        for pk, payer in payers_of(rides, lesson).items()
+    }
+
+
+_BACK = {
+    PaidBy.PACK: "nothing; the pack has its lesson back",
+    PaidBy.CREDIT: "nothing; the lesson to make up can be used again",
+}
+
+
+def _with_what_comes_back(school: School, charge: str, payer: str) -> str:
+    if charge == Charge.FREE and payer in _BACK:
+        return _BACK[PaidBy(payer)]
+    if charge == Charge.FREE and payer == PaidBy.TERM and not school.make_up_days:
+        return "nothing; it can't be made up"
+    words = costs_in_words(charge, payer)
+    days = f" within {school.make_up_days} days"
+    return f"{words}{days}" if words.endswith("be made up") else words
 
 
 def payer_as_read(ride: Ride, lesson: Lesson) -> str:
@@ -53,11 +105,17 @@ def outcome_in_words(outcome: Outcome) -> str:
     return str(outcome.get_kind_display())
 
 
-def outcomes_of(client: Client, now: datetime) -> list[Outcome]:
-    """Return what was noted of a client's places in the last year, the newest first."""
+def outcomes_of(
+    client: Client, now: datetime, lesson: Lesson | None = None
+) -> list[Outcome]:
+    """Return what was noted of a client's places in the last year, the newest first.
+
+    With a lesson only what was noted of it.
+    """
+    its = {} if lesson is None else {"ride__lesson": lesson}
     return list(
         Outcome.objects.filter(
-            ride__rider__client=client, ride__lesson__starts_at__gte=now - BACK
+            ride__rider__client=client, ride__lesson__starts_at__gte=now - BACK, **its
         )
         .select_related("ride__lesson", "ride__rider__person")
         .order_by("-ride__lesson__starts_at", "-pk")

@@ -7,6 +7,7 @@ from django.db import transaction
 
 from school.enums import Answer, LessonKind, LessonState, RideState, WishState
 from school.models import (
+    Account,
     Client,
     Invitation,
     InvitedDay,
@@ -140,16 +141,60 @@ def give_back(
                 lesson=fresh.pk,
             )
         reason = "given back late by the client" if late else "given back by the client"
-        for ride in meant:
-            cancel_ride(ride=ride, reason=reason, by=None, now=now)
-        empty = not fresh.rides.filter(state=RideState.BOOKED).exists()
-        alone = fresh.kind in {LessonKind.PRIVATE, LessonKind.SHARED}
-        if meant and empty and alone:
-            cancel_lesson(lesson=fresh, reason=reason, by=None, now=now)
+        empty = _let_go(fresh, meant, reason, by=None, now=now)
         return GivenBack(
             [ride.rider.person.first_name for ride in meant],
             late=late,
-            lesson_cancelled=bool(meant) and empty and alone,
+            lesson_cancelled=empty,
+        )
+
+
+def _let_go(
+    lesson: Lesson,
+    rides: list[Ride],
+    reason: str,
+    *,
+    by: Account | None,
+    now: datetime,
+    for_school: bool = False,
+) -> bool:
+    """Give places back; say whether that left a lesson of one or two empty.
+
+    Such a lesson is cancelled, which frees arena, horse and instructor.
+    """
+    for ride in rides:
+        cancel_ride(ride=ride, reason=reason, by=by, now=now, for_school=for_school)
+    empty = not lesson.rides.filter(state=RideState.BOOKED).exists()
+    alone = lesson.kind in {LessonKind.PRIVATE, LessonKind.SHARED}
+    if not (rides and empty and alone):
+        return False
+    cancel_lesson(lesson=lesson, reason=reason, by=by, now=now)
+    return True
+
+
+def give_back_for(
+    *,
+    ride: Ride,
+    for_school: bool,
+    reason: str,
+    by: Account | None,
+    now: datetime,
+) -> bool:
+    """Give a place back on a client's word, or take it back for the school.
+
+    Only the client's word may cost something. Say whether the lesson is cancelled
+    with it; twice is harmless.
+    """
+    if not reason.strip():
+        raise UnableToBook("reason", "Say why the place is given back.", field="reason")
+    with transaction.atomic():
+        lesson = Lesson.objects.select_for_update().get(pk=ride.lesson_id)
+        fresh = Ride.objects.get(pk=ride.pk)
+        if fresh.state == RideState.CANCELLED or lesson.state == LessonState.CANCELLED:
+            return lesson.state == LessonState.CANCELLED
+        _still_to_come(lesson, now)
+        return _let_go(
+            lesson, [fresh], reason.strip(), by=by, now=now, for_school=for_school
         )
 
 

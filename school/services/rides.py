@@ -69,9 +69,18 @@ def add_ride(
 
 
 def cancel_ride(
-    *, ride: Ride, reason: str, by: Account | None, now: datetime, tell: bool = True
+    *,
+    ride: Ride,
+    reason: str,
+    by: Account | None,
+    now: datetime,
+    tell: bool = True,
+    for_school: bool = False,
 ) -> Ride:
-    """Give a rider's place back; doing it twice is harmless."""
+    """Give a rider's place back; doing it twice is harmless.
+
+    What is taken back `for_school` costs nothing, however late.
+    """
     if not reason.strip():
         raise UnableToBook("reason", "Say why the place is given back.", field="reason")
     with transaction.atomic():
@@ -91,6 +100,7 @@ def cancel_ride(
         fresh.cancelled_at = now
         fresh.cancelled_reason = reason.strip()[:200]
         fresh.cancelled_by = by
+        fresh.cancelled_for_school = for_school
         fresh.save()
         _touch(lesson, now)
         record(

@@ -97,6 +97,7 @@ def _show(
         "school": school,
         "move_form": MoveForm(initial=_as_it_is(lesson)),
         "cancel_form": CancelForm(),
+        "may_give_back": is_manager(account) and lesson.starts_at > timezone.now(),
         "grid_form": GridForm(
             initial={
                 "tradition": grid.tradition if grid else school.tradition,

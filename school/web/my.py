@@ -38,6 +38,7 @@ from school.queries.clients import (
     without_consent,
 )
 from school.queries.links import InvalidLink, Link, find_link
+from school.queries.outcomes import costs_of_giving_back, outcomes_of
 from school.queries.schools import the_school
 from school.services.answers import (
     UnableToAnswer,
@@ -161,7 +162,16 @@ def _show_lesson(
         "school": the_school(),
         "now": timezone.now(),
         "whole": link.lesson_id is None,
+        "noted": [
+            (one.ride.rider.person.first_name, ended_in_words(one.ride))
+            for one in outcomes_of(link.client, timezone.now(), seen.lesson)
+        ],
     }
+    if more.get("asks") == "cancel":
+        costs = costs_of_giving_back(
+            the_school(), seen.lesson, seen.rides, timezone.now()
+        )
+        context["costs"] = [(one, costs[one.pk]) for one in seen.rides]
     status = 409 if more.get("refusal") else 200
     return render(
         request, "school/my/lesson.html", context | _said(request) | more, status=status

@@ -115,12 +115,14 @@ def test_inside_the_notice_hours_the_page_says_so_before_it_takes_it(
     ride.refresh_from_db()
 
     assert "The free time ended" in asked
-    assert "also if you give the place back now" in asked
+    assert "gives it back now, it costs the lesson&#x27;s fee" in asked
     assert refused.status_code == 409
     assert ride.state == "booked"
     browser.post(lesson(ride, "cancel"), {"ride": [ride.pk], "late": "known"})
     ride.refresh_from_db()
     assert ride.cancelled_reason == "given back late by the client"
+    page = browser.get(lesson(ride)).content.decode()
+    assert "given back late by the client; costs the lesson&#x27;s fee" in page
 
 
 def test_nobody_elses_place_is_given_back_by_a_crafted_form(browser: Browser) -> None:
