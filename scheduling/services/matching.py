@@ -30,6 +30,7 @@ class Proposal:
     rides: list[Ride]
     horses: dict[int, Horse]
     match: Match
+    problem: Problem
 
 
 def propose(
@@ -40,11 +41,13 @@ def propose(
     rides: Iterable[int] | None = None,
     fixed: Mapping[int, int] | None = None,
     without: Iterable[int] = (),
+    barred: Iterable[tuple[int, int]] = (),
 ) -> Proposal:
     """Propose horses for what has not begun of a day, of one lesson, or some rides.
 
     Nothing is written. `fixed` says which ride has which horse; `without` are horses
-    not to be had. Raises UnableToBook where what is fixed can't be.
+    not to be had, `barred` rides with a horse that a rule was found to forbid. Raises
+    UnableToBook where what is fixed can't be.
     """
     zone = school_zone()
     rows = match_rows(day, zone)
@@ -57,12 +60,12 @@ def propose(
         and (lesson is None or one.lesson_id == lesson)
         and (wanted is None or one.pk in wanted)
     ]
-    problem = _problem(rows, asked, zone, fixed or {}, set(without))
+    problem = _problem(rows, asked, zone, fixed or {}, set(without), set(barred))
     try:
         found = match(problem)
     except UnableToMatch as error:
         raise UnableToBook("fixed", str(error)) from error
-    return Proposal(asked, {one.pk: one for one in rows.horses}, found)
+    return Proposal(asked, {one.pk: one for one in rows.horses}, found, problem)
 
 
 def give_horses(
@@ -109,10 +112,13 @@ def _problem(
     zone: ZoneInfo,
     fixed: Mapping[int, int],
     without: set[int],
+    forbidden: set[tuple[int, int]],
 ) -> Problem:
     first, _ = day_bounds(rows.date, zone)
     own = {one.pk for one in asked}
     barred = _barred(rows, asked)
+    for ride, horse in forbidden:
+        barred.setdefault(ride, {})[horse] = "a rule of its work forbids it"
     seats = [
         _seat(rows, one, first, fixed.get(one.pk), barred[one.pk]) for one in asked
     ]

@@ -1,12 +1,10 @@
 """What is proposed for each lesson or ride that lost its instructor, arena or horse."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime
 
 from scheduling.matching.cover import Choice, UnableToCover, cover
 from scheduling.matching.cover_problem import Key, Way
-from scheduling.matching.problem import Term
 from scheduling.services.covering import (
     Free,
     cover_of,
@@ -15,81 +13,21 @@ from scheduling.services.covering import (
     start_of,
     why_not,
 )
-from school.models import Arena, Instructor, Lesson, Ride
+from scheduling.services.remounting import remount_day
+from scheduling.services.touched_items import (
+    CANCEL,
+    MOST_OPTIONS,
+    Item,
+    Option,
+    Proposal,
+)
+from school.enums import OutKind
+from school.models import Arena, Instructor, Lesson
 from school.queries.lessons import booked_rides
 from school.queries.schools import school_zone
 from school.queries.touched import CoverRows, cover_rows, lessons_touched
 from school.services.out import Out
 from school.services.refusals import UnableToBook, hour
-
-CANCEL = "cancel"
-MOST_OPTIONS = 12
-"""So many other ways are offered for a lesson; the best first."""
-
-
-@dataclass(frozen=True, slots=True)
-class Option:
-    """Something that may be chosen for an item, in words."""
-
-    value: str
-    says: str
-
-
-@dataclass(frozen=True, slots=True)
-class Item:
-    """A lesson that is touched, what is chosen for it, and what else there is.
-
-    `why` says who or what can't stand in at its time.
-    """
-
-    key: str
-    lesson: Lesson
-    rides: Sequence[Ride]
-    choice: str
-    says: str
-    way: Way | None = None
-    terms: tuple[Term, ...] = ()
-    next_best: str = ""
-    more: int | None = None
-    fixed: bool = False
-    options: tuple[Option, ...] = ()
-    why: tuple[str, ...] = ()
-
-    @property
-    def starts_at(self) -> datetime:
-        """When the lesson begins as chosen."""
-        if self.way is None or self.way.from_s == int(
-            self.lesson.starts_at.timestamp()
-        ):
-            return self.lesson.starts_at
-        return start_of(self.way)
-
-    @property
-    def points(self) -> int:
-        """What speaks against the choice."""
-        return sum(one.points for one in self.terms)
-
-    @property
-    def cancels(self) -> bool:
-        """Whether it is not held."""
-        return self.choice == CANCEL
-
-
-@dataclass(frozen=True, slots=True)
-class Proposal:
-    """All that is touched, with what is proposed for it."""
-
-    items: tuple[Item, ...]
-    begun: tuple[Lesson, ...]
-    asked: tuple[Lesson, ...]
-    proved: bool = True
-    teachers: Mapping[int, Instructor] = field(default_factory=dict)
-    arenas: Mapping[int, Arena] = field(default_factory=dict)
-
-
-def choices_of(proposal: Proposal) -> dict[str, str]:
-    """Return what is chosen, by item."""
-    return {one.key: one.choice for one in proposal.items}
 
 
 def propose_for(
@@ -109,6 +47,13 @@ def propose_for(
     teachers: dict[int, Instructor] = {}
     arenas: dict[int, Arena] = {}
     for day, lessons in days_of(found.lessons, school_zone()).items():
+        if out.kind == OutKind.HORSE:
+            its, sure = remount_day(
+                day, out, lessons, chosen=chosen, barred=barred, now=now
+            )
+            items += its
+            proved = proved and sure
+            continue
         riders = [ride.rider_id for one in lessons for ride in booked_rides(one)]
         rows = cover_rows(day, riders)
         free = free_on(rows, out, lessons, now)

@@ -17,8 +17,9 @@ from scheduling.convert import day_document, fingerprint
 from scheduling.models import PlanRun
 from scheduling.queries import day_rows, published_plan
 from scheduling.services.board import Mail
-from scheduling.services.proposing import Item, Proposal, choices_of, propose_for
+from scheduling.services.proposing import propose_for
 from scheduling.services.runs import ask_run
+from scheduling.services.touched_items import Item, Proposal, choices_of
 from school.enums import MessageState, OutKind
 from school.models import Account, AuditEntry, Lesson, OutboxMessage
 from school.queries.schools import school_zone
@@ -28,6 +29,7 @@ from school.services.invitations import lessons_changed
 from school.services.lessons import Move, cancel_lesson, move_lessons
 from school.services.out import Out, note_out, take_turn_of
 from school.services.refusals import UnableToBook, refusal_of
+from school.services.rides import cancel_ride, change_horses
 from school.services.seen import check_seen
 
 ACTION = "settle"
@@ -137,11 +139,16 @@ def foretell_out(
 
 def _to_bar(proposal: Proposal, error: UnableToBook) -> tuple[int, object] | None:
     """Return the proposed way that a rule forbids, where it is known which one."""
+    fields = error.fields
     for item in proposal.items:
-        if item.fixed or item.way is None:
+        if item.fixed or fields.get("lesson") != item.lesson.pk:
             continue
-        if error.fields.get("lesson") == item.lesson.pk:
+        if item.way is not None:
             return item.lesson.pk, item.way.key
+        if item.ride is None or item.horse is None:
+            continue
+        if fields.get("horse") == item.horse.pk:
+            return item.ride.pk, item.horse.pk
     return None
 
 
@@ -256,9 +263,8 @@ def _do(
     before = {day: _print(day) for day in days if published_plan(day) is not None}
     waiting = set(_waiting())
     done = _Done()
-    if out.kind == OutKind.HORSE:
-        raise NotImplementedError
-    lessons = _do_lessons(proposal, told, done, by, now)
+    do = _do_rides if out.kind == OutKind.HORSE else _do_lessons
+    lessons = do(proposal, told, done, by, now)
     note_out(out=out, by=by, now=now)
     lessons_changed(lessons=lessons, now=now)
     done.mails = _mails(waiting)
@@ -297,6 +303,32 @@ def _do_lessons(
     if moves:
         lessons += move_lessons(moves=moves, by=by, now=now, tell=False)
     return lessons
+
+
+def _do_rides(
+    proposal: Proposal, told: str, done: _Done, by: Account | None, now: datetime
+) -> list[Lesson]:
+    """Give places back, then the other horses; a lesson nobody is left in falls out."""
+    by_lesson: dict[int, list[Item]] = {}
+    for item in proposal.items:
+        by_lesson.setdefault(item.lesson.pk, []).append(item)
+    for items in by_lesson.values():
+        lesson = items[0].lesson
+        off = [one.ride for one in items if one.cancels and one.ride is not None]
+        if len(off) == len(items[0].rides):
+            cancel_lesson(lesson=lesson, reason=told, by=by, now=now, tell=False)
+        else:
+            for ride in off:
+                cancel_ride(ride=ride, reason=told, by=by, now=now, tell=False)
+        done.cancelled += len(off)
+    changes = [
+        (one.ride, one.horse)
+        for one in proposal.items
+        if one.ride is not None and not one.cancels
+    ]
+    change_horses(changes=changes, by=by, now=now, tell=False)
+    done.changed = len(changes)
+    return list(Lesson.objects.filter(pk__in=by_lesson).order_by("starts_at", "pk"))
 
 
 def _print(day: date) -> str:

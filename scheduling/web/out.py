@@ -93,6 +93,7 @@ def _touched(
         "foretold": foretold,
         "proposal": foretold.proposal,
         "cancelled": sum(one.cancels for one in foretold.proposal.items),
+        "waits": sum(one.waits for one in foretold.proposal.items),
         "uid": uuid4(),
         "told": form.told(),
         "refusal": refusal,
@@ -146,9 +147,10 @@ def _said(out: Out, done: Settled) -> str:
     """Say what was done."""
     if not done.changed and not done.cancelled:
         return f"{out.thing()} is out as you said; no lesson was touched."
+    what = "Rides" if out.kind == OutKind.HORSE else "Lessons"
     lessons = f"{done.changed} changed, {done.cancelled} cancelled"
     mails = f"{done.mails} mail{'' if done.mails == 1 else 's'} to go"
-    return f"{out.thing()} is out as you said. Lessons: {lessons}; {mails}."
+    return f"{out.thing()} is out as you said. {what}: {lessons}; {mails}."
 
 
 @require_POST

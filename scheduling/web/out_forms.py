@@ -5,8 +5,8 @@ from datetime import UTC, date, datetime, time, timedelta
 from django import forms
 from django.utils import timezone
 
-from school.enums import OutKind
-from school.models import Arena, Instructor
+from school.enums import HorseStateKind, OutKind
+from school.models import Arena, Horse, Instructor
 from school.services.out import Out
 
 TOLD = {
@@ -29,6 +29,13 @@ def _things() -> Choices:
             [
                 (f"{OutKind.INSTRUCTOR}-{one.pk}", str(one))
                 for one in teachers.order_by("person__first_name", "pk")
+            ],
+        ),
+        (
+            "Horses",
+            [
+                (f"{OutKind.HORSE}-{x.pk}", x.name)
+                for x in Horse.objects.order_by("name")
             ],
         ),
         (
@@ -69,6 +76,12 @@ class OutForm(forms.Form):
         label="Until (empty: to that day's end)",
         widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
     )
+    state = forms.ChoiceField(
+        required=False,
+        choices=HorseStateKind.choices,
+        initial=HorseStateKind.UNFIT,
+        label="Of a horse: what keeps it from work",
+    )
     words = forms.CharField(
         required=False,
         max_length=120,
@@ -92,6 +105,7 @@ class OutForm(forms.Form):
             first=first,
             last=last,
             reason=data["reason"].strip(),
+            state=data["state"] or HorseStateKind.UNFIT,
         )
 
     def told(self) -> str:

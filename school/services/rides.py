@@ -160,7 +160,11 @@ def change_horse(
 
 
 def change_horses(
-    *, changes: Sequence[tuple[Ride, Horse]], by: Account | None, now: datetime
+    *,
+    changes: Sequence[tuple[Ride, Horse | None]],
+    by: Account | None,
+    now: datetime,
+    tell: bool = True,
 ) -> list[Ride]:
     """Give several riders other horses, all or none; two may change with each other.
 
@@ -178,13 +182,13 @@ def change_horses(
             }
             rides = [
                 ride
-                for ride in held.select_related("rider__person").order_by("pk")
-                if ride.horse_id != wanted[ride.pk].pk
+                for ride in held.select_related("rider__person", "horse").order_by("pk")
+                if ride.horse != wanted[ride.pk]
             ]
             take_turn(
                 horses=[
                     *(ride.horse_id for ride in rides),
-                    *(wanted[ride.pk].pk for ride in rides),
+                    *(horse.pk for horse in wanted.values() if horse),
                 ]
             )
             before = {ride.pk: snapshot(ride) for ride in rides}
@@ -204,14 +208,19 @@ def change_horses(
             touched = [lessons[key] for key in sorted({r.lesson_id for r in rides})]
             for lesson in touched:
                 _touch(lesson, now)
-            lessons_changed(lessons=touched, now=now)
+            if tell:
+                lessons_changed(lessons=touched, now=now)
             return rides
     except IntegrityError as error:
         raise refusal_of(error) from error
 
 
 def _change_one(
-    ride: Ride, lesson: Lesson, horse: Horse, by: Account | None, now: datetime
+    ride: Ride,
+    lesson: Lesson,
+    horse: Horse | None,
+    by: Account | None,
+    now: datetime,
 ) -> None:
     settled = lesson.state not in {
         LessonState.ASKED,

@@ -170,7 +170,7 @@ def test_the_page_of_who_is_out_needs_as_many_queries_for_any_number(
 ) -> None:
     absences(count)
 
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(16):
         page = manager.get("/out/").content.decode()
 
     assert page.count("Is back<") == 3 * count * count
