@@ -73,7 +73,7 @@ def booked_slots(plan: DayPlan, zone: ZoneInfo) -> dict[int, Slot]:
             moment_of(plan.date, zone, one["booked"]["start"]),
             key_of(one["booked"]["arena"]),
         )
-        for one in plan.document["lessons"]
+        for one in plan.document.get("lessons", ())
         if is_lesson(one["id"]) and one.get("booked")
     }
 
