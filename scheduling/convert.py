@@ -4,10 +4,11 @@ Where the contract has no word for something, it is said with what there is. A
 closed arena is a fixed entry in it without horses, whose id begins with
 `closure`. An arena that opens later or closes earlier than the others gets one
 beginning with `hours`, all of it open to changeovers; one without lights gets one
-beginning with `dark`. A harrow is a closure that `needs_clear`, so that what stands
-is stripped before it and what comes after is built again; the day opens earlier, or
-closes later, where one lies outside the hours of lessons. A lesson's window ends
-where a horse's state or an instructor's hours forbid it.
+beginning with `dark`, and where somebody works before the arenas open and it is
+dark then, the day opens with their work. A harrow is a closure that `needs_clear`,
+so that what stands is stripped before it and what comes after is built again; the
+day opens earlier, or closes later, where one lies outside the hours of lessons. A
+lesson's window ends where a horse's state or an instructor's hours forbid it.
 """
 
 import hashlib
@@ -24,6 +25,7 @@ from scheduling.changeover.loads import Crew, Ground
 from scheduling.changeover.stopwatch import Stretch, Tick, stretches
 from scheduling.changeover.walking import Walk, walk
 from scheduling.changeover.work import Step
+from scheduling.dayplan.day import minutes_at
 from scheduling.dayplan.document import placed_from_data
 from scheduling.models import Changeover, ChangeoverMove
 from scheduling.queries import DayRows
@@ -40,6 +42,10 @@ DAY_MIN = 24 * 60
 def day_document(rows: DayRows) -> Data:
     """Return the day file of a day's rows."""
     opens, closes = _hours(rows)
+    crew = _crew(rows.groundspeople)
+    if (begins := _dark_work_from(rows, crew, opens)) is not None:
+        crew = {"crew_from": _clock(begins), "crew_to": _clock(closes), **crew}
+        opens = begins
     school = rows.school
     return {
         "version": 1,
@@ -49,7 +55,7 @@ def day_document(rows: DayRows) -> Data:
         "closes": _clock(closes),
         "start_every_min": school.start_every_min,
         "place_every_cm": school.place_every_cm,
-        **_crew(rows.groundspeople),
+        **crew,
         "handling": dict(school.handling),
         "stock": _stock(rows),
         "weights": {
@@ -294,14 +300,34 @@ def _dark(rows: DayRows, arena: Arena) -> Minutes:
     booked = [one for one in rows.lessons if one.arena_id == arena.pk]
     first = min((_local(rows, one.starts_at) for one in booked), default=DAY_MIN)
     last = max((_local(rows, one.ends_at) for one in booked), default=0)
-    rises = _local(rows, light.rises + timedelta(seconds=59))
-    return min(rises, first), max(_local(rows, light.sets), last)
+    return min(_local(rows, light.rises), first), max(_local(rows, light.sets), last)
+
+
+def _dark_work_from(rows: DayRows, crew: Mapping[str, Any], opens: int) -> int | None:
+    """Return from when somebody works before the day opens, if it is dark then.
+
+    The contract keeps changeovers out of an arena only while the day is open: it is
+    told to open with their work.
+    """
+    begins = minutes_at(crew["crew_from"]) if "crew_from" in crew else opens - 60
+    begins = max(begins, 0)
+    dark = any(_dark(rows, one)[0] > begins for one in rows.arenas)
+    return begins if dark and begins < opens else None
+
+
+def _built_in_the_dark(rows: DayRows, arena: Arena) -> bool:
+    """Say whether a lesson before sunrise needs its fences built before it too."""
+    light = daylight(rows.school, rows.date)
+    return light is not None and any(
+        one.arena_id == arena.pk and one.starts_at < light.rises for one in rows.lessons
+    )
 
 
 def _blockers(rows: DayRows, opens: int, closes: int) -> list[Data]:
     """Return the entries that keep closed and dark arenas free of lessons.
 
-    In an arena that is shut changeovers are made, in the dark none.
+    In an arena that is shut changeovers are made, in the dark none: before sunrise
+    only where a lesson is booked before it already.
     """
     blockers = []
     for arena in rows.arenas:
@@ -309,7 +335,8 @@ def _blockers(rows: DayRows, opens: int, closes: int) -> list[Data]:
         dark_until, dark_from = _dark(rows, arena)
         if opens < dark_until:
             until = min(dark_until, closes)
-            blockers.append(_blocker("dark-until", arena, opens, until, False))
+            resets = _built_in_the_dark(rows, arena)
+            blockers.append(_blocker("dark-until", arena, opens, until, resets))
         if dark_from < closes:
             since = max(dark_from, opens)
             blockers.append(_blocker("dark-from", arena, since, closes, False))

@@ -367,6 +367,13 @@ HANDLING = {
 }
 
 
+def held_words(day_id: str) -> str:
+    """Say what an entry of the day file is that keeps an arena free of lessons."""
+    if day_id.startswith("dark-"):
+        return "the dark in an arena without lights"
+    return "a closed arena"
+
+
 def handling_words(key: str) -> str:
     """Say what a handling time is of, by the day file's name of it."""
     piece, dot, name = key.rpartition(".")

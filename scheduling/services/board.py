@@ -17,7 +17,8 @@ from scheduling.dayplan.marginal import reset_as_booked
 from scheduling.queries import day_rows, published_plan
 from school.enums import Answer, LessonState, MessageState, RideState
 from school.models import Invitation, Lesson, LessonGrid, OutboxMessage, Ride
-from school.queries.schools import school_zone
+from school.queries.daylight import light_of
+from school.queries.schools import school_zone, the_school
 from school.services.refusals import UnableToBook, hour
 from school.services.welfare import told_of_lesson, worse
 
@@ -155,6 +156,7 @@ def _warnings(before: _Seen, after: _Seen, lesson: Lesson, now: datetime) -> lis
     ]
     if names and lesson.state != LessonState.CANCELLED:
         said.append(f"{_and(names)} had accepted, and will be asked again.")
+    said += filter(None, [light_of(lesson, the_school())])
     said += _unfitted(lesson)
     changed = [one for one in after.days if _differ(before.days[one], after.days[one])]
     if any(published_plan(one) is not None for one in changed):

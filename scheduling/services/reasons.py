@@ -9,6 +9,7 @@ from scheduling.dayplan.document import InvalidDay
 from scheduling.dayplan.reasons import Instead, Obstacle, Reason, Reasons, Rule
 from scheduling.models import Changeover, DayPlan
 from scheduling.queries import key_of
+from scheduling.wording import held_words
 from school.models import Arena, Lesson
 
 CLEARED = ["The line is cleared: what stands is taken to the store."]
@@ -87,7 +88,7 @@ class _Words:
 
     def title(self, name: str) -> str:
         if not name.startswith("lesson-"):
-            return "a closed arena"
+            return held_words(name)
         return self.titles.get(key_of(name), "a lesson that is gone")
 
     def sentences(self, reason: Reason, own: str) -> list[str]:

@@ -13,6 +13,7 @@ from scheduling.sheets.listed import ListedStep, listed_work
 from scheduling.wording import yard_words
 from school.convert import units_of
 from school.models import School, YardWork
+from school.queries.daylight import Daylight, daylight, light_words
 from school.sheets.typeset import qr_code
 
 TEMPLATE = "scheduling/reset_list.typ"
@@ -48,6 +49,7 @@ class ListedChangeover:
     bring: str
     take_back: str
     alone: str
+    light: str
     picture: str
     measure: str
     heights: str
@@ -102,9 +104,10 @@ def reset_sheet(
     only there.
     """
     zone, units = ZoneInfo(school.zone), units_of(school)
-    local = now.astimezone(zone)
+    local, light = now.astimezone(zone), daylight(school, day)
     listed: list[tuple[datetime, ListedChangeover | ListedYardWork]] = [
-        (one.starts_at, _listed(one, zone, units, weights_g)) for one in changeovers
+        (one.starts_at, _listed(one, zone, units, weights_g, light))
+        for one in changeovers
     ]
     listed += [(one.starts_at, _yard(one, zone)) for one in works]
     return ResetSheet(
@@ -120,7 +123,11 @@ def reset_sheet(
 
 
 def _listed(
-    one: Changeover, zone: ZoneInfo, units: Units, weights_g: Mapping[Piece, int]
+    one: Changeover,
+    zone: ZoneInfo,
+    units: Units,
+    weights_g: Mapping[Piece, int],
+    light: Daylight | None,
 ) -> ListedChangeover:
     starts, ends = one.starts_at.astimezone(zone), one.ends_at.astimezone(zone)
     lesson_at = one.lesson.starts_at.astimezone(zone)
@@ -136,6 +143,7 @@ def _listed(
         bring=work.bring,
         take_back=work.take_back,
         alone=work.alone,
+        light=light_words(light, one.line.arena, starts, ends),
         picture=work.picture,
         measure=work.measure,
         heights=work.heights,

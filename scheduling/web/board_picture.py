@@ -17,6 +17,7 @@ from exercises.drawing import svg
 from scheduling.models import Changeover
 from school.enums import LessonState
 from school.models import Arena, ArenaClosure, InstructorHours, Lesson
+from school.queries.daylight import Daylight
 from school.queries.lessons import booked_rides
 
 GUTTER, TOP = 52, 58
@@ -59,13 +60,14 @@ class Scale:
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """An arena on a day, with what is in it."""
+    """An arena on a day, with what is in it; `light` only where it has no lights."""
 
     day: date
     arena: Arena
     lessons: Sequence[Lesson] = ()
     changeovers: Sequence[Changeover] = ()
     closures: Sequence[ArenaClosure] = ()
+    light: Daylight | None = None
 
 
 def minute_of(moment: datetime, day: date, zone: ZoneInfo) -> int:
@@ -126,6 +128,8 @@ def draw_board(
         _column(root, left, column, scale, first=_is_first(columns, n))
     for n, column in enumerate(columns):
         left = GUTTER + n * scale.column
+        if column.light is not None:
+            _dark(root, left, column, column.light, zone, scale)
         for closure in column.closures:
             _closure(root, left, closure, column, zone, scale)
         _resets(root, left, column, zone, scale)
@@ -193,6 +197,37 @@ def _column(
         )  # fmt: skip
     words = _fitting(arena.name, scale.column - 6, 13)
     svg.text(root, middle, 42, words, size=13)
+
+
+def _dark(
+    root: Node,
+    left: float,
+    column: Column,
+    light: Daylight,
+    zone: ZoneInfo,
+    scale: Scale,
+) -> None:
+    """Shade when it is dark in an arena without lights."""
+    opens = column.arena.opens_at.hour * 60 + column.arena.opens_at.minute
+    closes = column.arena.closes_at.hour * 60 + column.arena.closes_at.minute
+    rises = minute_of(light.rises, column.day, zone)
+    sets = minute_of(light.sets, column.day, zone)
+    for first, last, words in (
+        (opens, min(rises, closes), f"dark until {light.rises:%H:%M}"),
+        (max(sets, opens), closes, f"dark from {light.sets:%H:%M}"),
+    ):
+        if first >= last:
+            continue
+        top, low = scale.y(first), scale.y(last)
+        svg.rect(
+            root, left + 2, top, scale.column - 4, low - top, fill=CLOSED_FILL,
+        )  # fmt: skip
+        if low - top >= 18:
+            svg.text(
+                root, left + scale.column / 2, top + 15,
+                _fitting(words if scale.fine else "dark", scale.column - 12, 13),
+                size=13, fill=svg.FAINT,
+            )  # fmt: skip
 
 
 def _closure(

@@ -1,5 +1,6 @@
 """The day by arena, and the plan that orders it."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, timedelta
 from zoneinfo import ZoneInfo
@@ -40,6 +41,12 @@ from school.models import (
     School,
 )
 from school.permissions import is_manager, is_staff_of_yard
+from school.queries.daylight import (
+    Daylight,
+    daylight,
+    light_words,
+    needs_daylight,
+)
 from school.queries.horses import horse_loads
 from school.queries.lessons import day_bounds, lessons_between, lessons_of_day
 from school.queries.schools import the_school
@@ -82,7 +89,8 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
     photos = photos_of_day(when)
     published, draft = published_plan(when), draft_of_day(when)
     manager = is_manager(account_of(request))
-    columns = columns_of([when], arenas, lessons, changeovers, closures, zone)
+    lights = {when: daylight(school, when)}
+    columns = columns_of([when], arenas, lessons, changeovers, closures, zone, lights)
     scale = Scale(*hours_shown(columns, zone))
     context = {
         "day": when,
@@ -106,6 +114,7 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
         "undo": _undo(account_of(request)) if manager else None,
         "rows": sorted(rows, key=lambda row: (str(row[0]), row[1] == "lesson")),
         "closures": closures,
+        "dusk": _dusk(lights[when], lessons, changeovers),
         "published": published,
         "draft": draft,
         "draft_min": _minutes(draft.reset_s) if draft else None,
@@ -126,6 +135,25 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
     )
 
 
+def _dusk(
+    light: Daylight | None, lessons: list[Lesson], changeovers: list[Changeover]
+) -> list[tuple[str, str]]:
+    """Return what falls into the dark or the last light, each with the words for it."""
+    said = [
+        (one.title, light_words(light, one.arena, one.starts_at, one.ends_at))
+        for one in lessons
+    ]
+    said += [
+        (
+            f"Changeover for {one.lesson.title}",
+            light_words(light, one.line.arena, one.starts_at, one.ends_at),
+        )
+        for one in changeovers
+        if one.done_at is None
+    ]
+    return [(what, words) for what, words in said if words]
+
+
 def columns_of(
     days: list[date],
     arenas: list[Arena],
@@ -133,6 +161,7 @@ def columns_of(
     changeovers: list[Changeover],
     closures: list[ArenaClosure],
     zone: ZoneInfo,
+    lights: Mapping[date, Daylight | None],
 ) -> list[Column]:
     """Return every arena on every day, in order, with what is in it."""
 
@@ -155,6 +184,7 @@ def columns_of(
                     and x.closed_from < last
                     and x.closed_to > first
                 ],
+                lights.get(day) if needs_daylight(arena) else None,
             )
             for arena in arenas
         ]
@@ -201,7 +231,8 @@ def week_page(request: HttpRequest, day: str) -> HttpResponse:
     asked = read_day_or_404(day)
     monday = asked - timedelta(days=asked.weekday())
     days = [monday + timedelta(days=n) for n in range(7)]
-    zone = ZoneInfo(the_school().zone)
+    school = the_school()
+    zone = ZoneInfo(school.zone)
     first, last = day_bounds(days[0], zone)[0], day_bounds(days[-1], zone)[1]
     arenas = list(Arena.objects.order_by("name"))
     lessons = lessons_between(first, last)
@@ -211,7 +242,8 @@ def week_page(request: HttpRequest, day: str) -> HttpResponse:
         .select_related("arena")
         .order_by("closed_from", "pk")
     )
-    columns = columns_of(days, arenas, lessons, changeovers, closures, zone)
+    lights = {one: daylight(school, one) for one in days}
+    columns = columns_of(days, arenas, lessons, changeovers, closures, zone, lights)
     first_hour, last_hour = hours_shown(columns, zone)
     scale = replace(WEEK, first_hour=first_hour, last_hour=last_hour)
     context = {

@@ -23,6 +23,7 @@ from scheduling.web.plan_pictures import (
     published_pictures,
 )
 from scheduling.web.runs import run_words
+from scheduling.wording import held_words
 from school.models import Arena, Lesson
 from school.permissions import is_manager
 from school.queries.lessons import lessons_of_day
@@ -132,7 +133,7 @@ class _Words:
 
     def title(self, name: str) -> str:
         if not name.startswith("lesson-"):
-            return "a closed arena"
+            return held_words(name)
         return self.titles.get(key_of(name), "a lesson that is gone")
 
     def slot(self, slot: list[Any]) -> str:

@@ -42,6 +42,7 @@ from scheduling.wording import yard_words
 from school.convert import units_of
 from school.models import YardWork
 from school.permissions import is_staff_of_yard, may_work_resets
+from school.queries.daylight import daylight, light_words
 from school.queries.schools import the_school
 from school.queries.yard import yard_work_between, yard_work_of_day
 from school.services.yard_done import off_words
@@ -62,7 +63,8 @@ TROUBLES = (
 
 @allowed(is_staff_of_yard)
 def reset_list(request: HttpRequest, day: str) -> HttpResponse:
-    when, units = read_day_or_404(day), units_of(the_school())
+    when, school = read_day_or_404(day), the_school()
+    units, light = units_of(school), daylight(school, when)
     account, weights_g = account_of(request), piece_weights()
     rest = pocket(when, account)
     changeovers = changeovers_of_plan(rest["plan"]) if rest["plan"] else []
@@ -75,6 +77,7 @@ def reset_list(request: HttpRequest, day: str) -> HttpResponse:
             "key": str(one.pk),
             "over": over[one.pk],
             "changed": changed.get(one.pk, ()),
+            "light": light_words(light, one.line.arena, one.starts_at, one.ends_at),
             "busy": json.dumps(busy[one.pk]),
             "photos": photos.get((one.line_id, one.lesson_id), ()),
         }

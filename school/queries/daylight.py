@@ -1,18 +1,27 @@
 """From when to when it is light where the school lies."""
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from astral import Observer
 from astral.sun import sunrise, sunset
 
-from school.models import Arena, School
+from school.models import Arena, Lesson, School
+
+LAST_LIGHT = timedelta(minutes=30)
+"""Outdoor work without lights is to end so long before sunset (common practice, no
+source)."""
+
+_MINUTE = timedelta(minutes=1)
 
 
 @dataclass(frozen=True, slots=True)
 class Daylight:
-    """Sunrise and sunset of a day: the sun's upper edge on a level horizon."""
+    """Sunrise and sunset of a day: the sun's upper edge on a level horizon.
+
+    The whole minutes in which it is light, so that what is said is what is held.
+    """
 
     rises: datetime
     sets: datetime
@@ -28,11 +37,44 @@ def daylight(school: School, day: date) -> Daylight | None:
         return None
     here, zone = Observer(school.latitude, school.longitude), ZoneInfo(school.zone)
     try:
-        return Daylight(sunrise(here, day, zone), sunset(here, day, zone))
+        rises, sets = sunrise(here, day, zone), sunset(here, day, zone)
     except ValueError:
         return None
+    up = (rises + _MINUTE - timedelta.resolution).replace(second=0, microsecond=0)
+    return Daylight(up, sets.replace(second=0, microsecond=0))
 
 
 def needs_daylight(arena: Arena) -> bool:
     """Say whether nothing can be done in an arena after dark."""
     return not arena.indoor and not arena.lit
+
+
+def light_of(lesson: Lesson, school: School) -> str:
+    """Say that a lesson falls into the dark, or into the last light; else nothing."""
+    if not needs_daylight(lesson.arena):
+        return ""
+    day = lesson.starts_at.astimezone(ZoneInfo(school.zone)).date()
+    light = daylight(school, day)
+    return light_words(light, lesson.arena, lesson.starts_at, lesson.ends_at)
+
+
+def light_words(
+    light: Daylight | None, arena: Arena, starts_at: datetime, ends_at: datetime
+) -> str:
+    """Say that something in an arena falls into the dark, or into the last light.
+
+    Empty where there are lights, or light enough.
+    """
+    if light is None or not needs_daylight(arena):
+        return ""
+    if starts_at < light.rises:
+        return f"It is dark until {light.rises:%H:%M}, and {arena} has no lights."
+    if ends_at > light.sets:
+        return f"It is dark from {light.sets:%H:%M}, and {arena} has no lights."
+    if ends_at > light.sets - LAST_LIGHT:
+        by = light.sets - LAST_LIGHT
+        return (
+            f"The sun sets at {light.sets:%H:%M}, and {arena} has no lights: be done "
+            f"by {by:%H:%M}."
+        )
+    return ""

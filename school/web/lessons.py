@@ -23,6 +23,7 @@ from school.permissions import (
     may_see_lesson,
     may_see_sensitive,
 )
+from school.queries.daylight import light_of
 from school.queries.grids import overruled_of
 from school.queries.lessons import booked_rides, lesson_with_all
 from school.queries.outcomes import missed_rides
@@ -94,6 +95,7 @@ def _show(
         "refusal": refusal,
         "verdicts": verdicts,
         "grid": grid,
+        "light": light_of(lesson, school),
         "school": school,
         "move_form": MoveForm(initial=_as_it_is(lesson)),
         "cancel_form": CancelForm(),
@@ -222,6 +224,8 @@ def new_lesson(request: HttpRequest) -> HttpResponse:
         else:
             note_booking(lesson=lesson, by=account_of(request), now=timezone.now())
             messages.success(request, f"{lesson.title} is booked.")
+            if light := light_of(lesson, the_school()):
+                messages.warning(request, light)
             return redirect("lesson", pk=lesson.pk)
     return render(
         request,

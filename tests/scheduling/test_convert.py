@@ -3,6 +3,7 @@ from datetime import time, timedelta
 import pytest
 
 from scheduling.convert import day_document, fingerprint, is_lesson, moment
+from scheduling.dayplan.check import check_plan
 from scheduling.dayplan.document import read_day
 from scheduling.dayplan.order import order_day
 from scheduling.models import Standing
@@ -307,9 +308,11 @@ def test_nothing_is_planned_in_the_dark_where_there_are_no_lights():
     entries = dark_entries()
 
     # Early in March the sun rises a little past seven and sets before half past six.
+    # Somebody works from an hour before the arena opens: the dark holds then too.
     assert set(entries) == {"dark-until", "dark-from"}
-    assert entries["dark-until"]["booked"]["start"] == "06:00"
-    assert 60 <= entries["dark-until"]["minutes"] <= 80
+    assert entries["dark-until"]["booked"]["start"] == "05:00"
+    assert 120 <= entries["dark-until"]["minutes"] <= 140
+    assert entries["dark-until"]["cool_down_min"] == 0
     assert "18:2" in entries["dark-from"]["booked"]["start"]
     assert entries["dark-from"]["cool_down_min"] == 0
 
@@ -401,3 +404,51 @@ def test_a_harrow_without_time_to_take_the_poles_off_first_can_not_be():
     harrowed(arena, "11:30")
 
     assert order_day(document(), seconds=5)["status"] == "impossible"
+
+
+def test_what_is_built_before_the_arenas_open_waits_for_the_light():
+    SchoolFactory(latitude=52.37, longitude=4.9)
+    GroundspersonFactory(works_from=time(6), works_to=time(18))
+    dark = LineFactory(arena=ArenaFactory(opens_at=time(7, 15), closes_at=time(18)))
+    lit = LineFactory(
+        arena=ArenaFactory(opens_at=time(7, 15), closes_at=time(18), lit=True)
+    )
+    for line, hour in ((dark, "08:00"), (lit, "07:30")):
+        grid_of(LessonFactory(arena=line.arena, starts_at=at(hour)), cross(0))
+
+    data = document()
+    plan = order_day(data, seconds=20)
+
+    assert (data["opens"], data["crew_from"]) == ("06:00", "06:00")
+    assert check_plan(read_day(data), plan) == []
+    begins = {one["line"]: one["from"] for one in plan["resets"]}
+    # The sun rises at sixteen past seven.
+    assert begins[f"line-{dark.pk}"] >= "07:17"
+    assert begins[f"line-{lit.pk}"] >= "06:00"
+    assert len(begins) == 2
+
+
+def test_a_reset_before_sunrise_is_told_against_by_the_judge():
+    SchoolFactory(latitude=52.37, longitude=4.9)
+    line = LineFactory(arena=ArenaFactory(opens_at=time(8), closes_at=time(18)))
+    grid_of(LessonFactory(arena=line.arena, starts_at=at("08:00")), cross(0))
+    GroundspersonFactory(works_from=time(6), works_to=time(18))
+    data = document()
+    plan = order_day(data, seconds=20)
+    (reset,) = plan["resets"]
+    length = at(reset["to"]) - at(reset["from"])
+    early = {"from": "06:30", "to": f"{at('06:30') + length:%H:%M}"}
+
+    broken = check_plan(read_day(data), {**plan, "resets": [reset | early]})
+
+    assert [one.rule for one in broken] == ["arena ridden"]
+
+
+def test_a_lesson_booked_before_sunrise_is_built_for_before_sunrise():
+    SchoolFactory(latitude=52.37, longitude=4.9)
+    arena = ArenaFactory(opens_at=time(6), closes_at=time(20))
+    LessonFactory(arena=arena, starts_at=at("06:30"))
+
+    early = dark_entries()["dark-until"]
+
+    assert early["minutes"] == early["cool_down_min"] == 90
