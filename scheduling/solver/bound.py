@@ -57,10 +57,18 @@ class Kept:
         By option, whether it can.
     arcs
         Arcs that can be taken.
+    option_s, arc_s
+        What each costs above the least of its line, or of its task if it has none,
+        whatever else is taken [s]; an arc that is not there, nothing.
+    room_s
+        How far above the bound such a day can be [s].
     """
 
     options: NDArray[np.bool_]
     arcs: frozenset[Arc]
+    option_s: Ints
+    arc_s: dict[Arc, int]
+    room_s: int
 
 
 @dataclass(slots=True)
@@ -268,41 +276,55 @@ class Bound:
         price = self.prices()
         value, _ = self._cheapest(price)
         room = best_s - 1 - value + 1e-6
-        options = np.ones(len(price), dtype=bool)
-        arcs: set[Arc] = set()
-        firsts = {
-            arena: k for k, arena in reversed(list(enumerate(self.problem.line_arena)))
-        }
+        above = np.zeros(len(price))
+        arcs: dict[Arc, float] = {}
         for one in self._lines:
-            forth = self._label(one, price, backward=False)
-            back = self._label(one, price, backward=True)
-            path = np.empty(len(one.task) + 1, np.int64)
-            least, _ = kernels().cheapest(forth[0], forth[2], forth[3], path)
-            at, before, cost = one.links[:3]
-            by_node, by_link, first = kernels().through(
-                *(one.task, price[one.options], one.bit, at, before, cost),
-                *(one.links[6], forth, back),
-            )
-            options[one.options] = by_node - least <= room
-            for y in np.flatnonzero(first - least <= room):
-                arcs.add((one.line, MORNING, int(one.task[y])))
-            after = np.repeat(np.arange(len(one.task)), np.diff(at))
-            for k in np.flatnonzero(by_link[: len(after)] - least <= room):
-                arcs.add((one.line, int(one.task[before[k]]), int(one.task[after[k]])))
+            above[one.options] = self._above(one, price, arcs)
         if len(self._loose):
             tasks = self.arrays.task[self._loose]
             least_of = np.full(len(self.problem.tasks), np.inf)
             np.minimum.at(least_of, tasks, price[self._loose])
-            options[self._loose] = price[self._loose] - least_of[tasks] <= room
-        clears = {n for n, task in enumerate(self.problem.tasks) if task.clears}
+            above[self._loose] = price[self._loose] - least_of[tasks]
+        known = self.problem.arc_s
+        near = {arc: s for arc, s in arcs.items() if s <= room and arc in known}
         # Only an arena's first line counts clearings: on its others, any arc may be.
+        clears = {n for n, task in enumerate(self.problem.tasks) if task.clears}
+        arenas = self.problem.line_arena
         free = {
             arc
-            for arc in self.problem.arc_s
-            if firsts[self.problem.line_arena[arc[0]]] != arc[0]
+            for arc in known
+            if arenas.index(arenas[arc[0]]) != arc[0]
             and (arc[1] in clears or arc[2] in clears)
         }
-        return Kept(options, frozenset(arcs & set(self.problem.arc_s) | free))
+        return Kept(
+            options=above <= room,
+            arcs=frozenset(set(near) | free),
+            option_s=np.maximum(0, np.minimum(above, room)).astype(np.int64),
+            arc_s={a: int(s) for a, s in near.items() if s >= 1 and a not in free},
+            room_s=max(0, int(room)),
+        )
+
+    def _above(self, one: _Line, price: Floats, arcs: dict[Arc, float]) -> Floats:
+        """Return what each node of a line costs above its least; note the arcs."""
+        forth = self._label(one, price, backward=False)
+        back = self._label(one, price, backward=True)
+        path = np.empty(len(one.task) + 1, np.int64)
+        least, _ = kernels().cheapest(forth[0], forth[2], forth[3], path)
+        at, before, cost = one.links[:3]
+        by_node, by_link, first = kernels().through(
+            *(one.task, price[one.options], one.bit, at, before, cost),
+            *(one.links[6], forth, back),
+        )
+        tasks = one.task.tolist()
+        steps = [(MORNING, n) for n in tasks]
+        after = np.repeat(np.arange(len(tasks)), np.diff(at)).tolist()
+        used = before[: len(after)].tolist()
+        steps += [(tasks[x], tasks[y]) for x, y in zip(used, after, strict=True)]
+        seconds = np.concatenate([first, by_link[: len(after)]]) - least
+        for (b, n), above in zip(steps, seconds.tolist(), strict=True):
+            arc = (one.line, b, n)
+            arcs[arc] = min(arcs.get(arc, above), above)
+        return np.asarray(by_node - least, np.float64)
 
 
 def _by_way_of(seconds: Ints, tasks: Ints) -> Ints:

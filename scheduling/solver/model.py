@@ -6,16 +6,13 @@ what a task left may also be stripped in a reset of its own.
 """
 
 from collections import defaultdict
-from collections.abc import Collection
 
 from ortools.sat.python import cp_model
 
+from scheduling.solver.narrow import Excess, Options, add_excess, keep_to
 from scheduling.solver.problem import MORNING, Arc, Cut, Problem, Task, minutes_of
 from scheduling.solver.stock import add_stock
 from scheduling.solver.variables import Model, Timed, strip_timed
-
-Options = Collection[tuple[int, int, int, int]]
-"""(task, arena, line, start) each; the line is -1 for a task without a row."""
 
 
 def build_model(
@@ -23,6 +20,7 @@ def build_model(
     cuts: tuple[Cut, ...] = (),
     fixed: tuple[Arc, ...] | None = None,
     options: Options | None = None,
+    excess: Excess | None = None,
 ) -> Model:
     """Build the model of a problem, with chains that cost more than their sum.
 
@@ -36,12 +34,13 @@ def build_model(
         If given, exactly these arcs are taken.
     options
         If given, no task is anywhere else.
+    excess
+        If given, what each option and arc costs above a bound, and the room there is.
     """
     model = Model(problem)
     for number, task in enumerate(problem.tasks):
         _add_task(model, number, task)
-    if options is not None:
-        _keep_to(model, options)
+    taken = {} if options is None else keep_to(model, options)
     _add_apart(model)
     for line in range(len(problem.line_arena)):
         _add_circuit(model, line)
@@ -52,9 +51,11 @@ def build_model(
     for stock in range(len(problem.stocks)):
         add_stock(model, stock)
     _add_cuts(model, cuts)
+    if excess is not None:
+        add_excess(model, excess, taken)
     if fixed is not None:
-        for arc, taken in model.arc.items():
-            model.cp.add(taken == int(arc in fixed))
+        for arc, literal in model.arc.items():
+            model.cp.add(literal == int(arc in fixed))
     model.cp.minimize(sum(model.cost))
     return model
 
@@ -93,36 +94,6 @@ def _add_task(model: Model, number: int, task: Task) -> None:
         here = places.get(arena)
         away = 1 if here is None else 1 - here
         model.cost.append(problem.moved_arena_s * away)
-
-
-def _keep_to(model: Model, options: Options) -> None:
-    """Let each task be only where and when it is said to be worth it."""
-    cp = model.cp
-    in_arena: dict[tuple[int, int], set[int]] = defaultdict(set)
-    on_line: dict[tuple[int, int], set[int]] = defaultdict(set)
-    for n, arena, line, start in options:
-        in_arena[n, arena].add(start)
-        on_line[n, line].add(start)
-    for n, places in enumerate(model.in_arena):
-        for arena, here in places.items():
-            _start_in(model, n, here, in_arena[n, arena])
-    for (n, line), chosen in model.on_line.items():
-        if model.problem.tasks[n].has_row:
-            _start_in(model, n, chosen, on_line[n, line])
-    for n in range(len(model.start)):
-        starts = {one for arena in model.in_arena[n] for one in in_arena[n, arena]}
-        domain = cp_model.Domain.from_values(sorted(starts))
-        cp.add_linear_expression_in_domain(model.start[n], domain)
-
-
-def _start_in(model: Model, n: int, literal: cp_model.IntVar, starts: set[int]) -> None:
-    if not starts:
-        model.cp.add(literal == 0)
-    elif len(starts) < len(model.problem.tasks[n].starts):
-        domain = cp_model.Domain.from_values(sorted(starts))
-        model.cp.add_linear_expression_in_domain(
-            model.start[n], domain
-        ).only_enforce_if(literal)
 
 
 def _add_apart(model: Model) -> None:
@@ -337,6 +308,7 @@ def _add_cuts(model: Model, cuts: tuple[Cut, ...]) -> None:
     for line, its in by_line.items():
         extra = cp.new_int_var(0, max(cut.extra_s for cut in its), f"extra{line}")
         model.cost.append(extra)
+        model.extra.append(extra)
         for n, cut in enumerate(its):
             whole = cp.new_bool_var(f"cut{line}_{n}")
             parted = [

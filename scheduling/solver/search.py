@@ -20,6 +20,7 @@ import numpy as np
 
 from scheduling.solver.arrays import Arrays, Ints, arrays_of
 from scheduling.solver.bound import Bound
+from scheduling.solver.narrow import Excess, Option
 from scheduling.solver.problem import MORNING, Cut, Guess, Problem, Task
 from scheduling.solver.result import Result, Status
 from scheduling.solver.solve import Progress, solve
@@ -27,7 +28,7 @@ from scheduling.solver.solve import Progress, solve
 _SMALL = 60
 """Days of no more options than this go to CP-SAT as they are."""
 
-_SHARES = (0.003, 0.01, 0.025)
+_SHARES = (0.007, 0.02)
 """How far above the bound the stages look."""
 
 _MOVES = 400
@@ -106,7 +107,7 @@ class Search:
     ) -> None:
         self.problem, self.seed, self.guess = problem, seed, guess
         self.on_progress, self.stop, self.clock = on_progress, stop, clock
-        self._chosen: frozenset[tuple[int, int, int, int]] = frozenset()
+        self._chosen: list[Option] = []
         self._ends = 0.0
         self._bound: Bound | None = None
         self._best: Result | None = None
@@ -194,7 +195,41 @@ class Search:
         self._time_chosen(cuts)
 
     def _time_chosen(self, cuts: tuple[Cut, ...]) -> None:
-        self._take(self._solve(options=self._chosen, cuts=cuts), narrowed=True)
+        """Time the day to go on from; only its own order need be in the model."""
+        at = {n: (arena, line, start) for n, arena, line, start in self._chosen}
+        tasks, arenas = self.problem.tasks, self.problem.line_arena
+        arcs = {
+            (line, before, after): seconds
+            for (line, before, after), seconds in self.problem.arc_s.items()
+            if at[after][0] == arenas[line]
+            and at[after][1] in {line, -1}
+            and (
+                before == MORNING
+                or (
+                    at[before][0] == arenas[line]
+                    and at[before][1] in {line, -1}
+                    and at[before][2] + tasks[before].minutes <= at[after][2]
+                )
+            )
+        }
+        result = self._solve(
+            problem=replace(self.problem, arc_s=arcs), options=self._chosen, cuts=cuts
+        )
+        self._take(result, narrowed=True)
+
+    def _go_on_from(self, result: Result) -> None:
+        """Begin at an answer found, when chains turn out dearer than their resets."""
+        on = {arc[2]: arc[0] for chain in result.chains for arc in chain}
+        lines = tuple(
+            on[n] if task.has_row else None for n, task in enumerate(self.problem.tasks)
+        )
+        self.guess = Guess(result.starts, result.arenas, lines)
+        self._chosen = [
+            (n, arena, -1 if line is None else line, start)
+            for n, (arena, line, start) in enumerate(
+                zip(result.arenas, lines, result.starts, strict=True)
+            )
+        ]
 
     def _over(self) -> bool:
         stopped = self.stop is not None and self.stop.is_set()
@@ -211,10 +246,17 @@ class Search:
             self.problem,
             arc_s={a: s for a, s in self.problem.arc_s.items() if a in kept.arcs},
         )
+        which = np.flatnonzero(kept.options)
+        options = _options(bound.arrays, which)
         left = self._ends - self.clock()
         result = self._solve(
             problem=narrow,
-            options=_options(bound.arrays, np.flatnonzero(kept.options)),
+            options=options,
+            excess=Excess(
+                dict(zip(options, kept.option_s[which].tolist(), strict=True)),
+                kept.arc_s,
+                kept.room_s,
+            ),
             cuts=cuts,
             guess=self.guess,
             seconds=left if whole else left / 3,
@@ -223,14 +265,16 @@ class Search:
         if result.status is Status.INFEASIBLE:
             self._low_s = top_s + 1
             return True
-        self._take(result)
+        if self._take(result):
+            self._go_on_from(result)
         return result.status is Status.OPTIMAL
 
     def _solve(
         self,
         *,
         problem: Problem | None = None,
-        options: frozenset[tuple[int, int, int, int]] | None = None,
+        options: list[Option] | None = None,
+        excess: Excess | None = None,
         cuts: tuple[Cut, ...] = (),
         guess: Guess | None = None,
         seconds: float | None = None,
@@ -244,6 +288,7 @@ class Search:
             cuts=cuts,
             guess=guess,
             options=options,
+            excess=excess,
             between=between,
             on_progress=self._tell if self.on_progress else None,
             stop=self.stop,
@@ -257,16 +302,22 @@ class Search:
         if self.on_progress is not None:
             self.on_progress(min(known, best_s), min(known, best_s, bound_s))
 
-    def _take(self, result: Result, *, narrowed: bool = False) -> None:
-        """Keep a better answer, and what it proves unless options were left out."""
+    def _take(self, result: Result, *, narrowed: bool = False) -> bool:
+        """Keep a better answer, and what it proves unless options were left out.
+
+        Says whether it is the best so far.
+        """
         if result.status in {Status.INFEASIBLE, Status.UNKNOWN}:
             if result.status is Status.INFEASIBLE and not narrowed:
                 self._best = result
-            return
+            return False
         if not narrowed:
             self._low_s = max(self._low_s, result.bound_s)
-        known = result if self._best is None else self._best
-        self._best = min(result, known, key=lambda one: one.objective_s)
+        known = self._best
+        if known is not None and known.objective_s <= result.objective_s:
+            return False
+        self._best = result
+        return True
 
     def _proved(self) -> bool:
         return self._best is not None and self._best.objective_s <= self._low_s
@@ -391,9 +442,9 @@ def _nearest(arrays: Arrays, problem: Problem, guess: Guess | None, n: int) -> i
     )
 
 
-def _options(arrays: Arrays, chosen: Ints) -> frozenset[tuple[int, int, int, int]]:
+def _options(arrays: Arrays, chosen: Ints) -> list[Option]:
     columns = (arrays.task, arrays.arena, arrays.line, arrays.start)
-    return frozenset(zip(*(one[chosen].tolist() for one in columns), strict=True))
+    return list(zip(*(one[chosen].tolist() for one in columns), strict=True))
 
 
 def _guess(arrays: Arrays, chosen: Ints) -> Guess:

@@ -7,13 +7,17 @@ from threading import Event, Thread
 
 from ortools.sat.python import cp_model
 
-from scheduling.solver.model import Options, build_model
+from scheduling.solver.model import build_model
+from scheduling.solver.narrow import Excess, Options
 from scheduling.solver.problem import MORNING, Arc, Cut, Guess, Problem
 from scheduling.solver.result import Reset, Result, Status
 from scheduling.solver.variables import Model
 
 Progress = Callable[[int, int], None]
 """Told the best cost so far and the bound, in seconds."""
+
+SETTLERS = ("no_lp", "core")
+"""Of CP-SAT's ways to search, those for a day near its bound."""
 
 LOOK_EVERY_S = 0.05
 """Seconds between two looks at whether the search is to stop."""
@@ -57,6 +61,7 @@ def solve(
     fixed: tuple[Arc, ...] | None = None,
     guess: Guess | None = None,
     options: Options | None = None,
+    excess: Excess | None = None,
     between: tuple[int, int] | None = None,
     on_progress: Progress | None = None,
     stop: Event | None = None,
@@ -80,6 +85,8 @@ def solve(
         An order to begin the search at.
     options
         If given, no task is anywhere else.
+    excess
+        If given, what options and arcs cost above a bound, and the room there is.
     between
         If given, the cost is known to be sought from the first to the second [s].
     on_progress
@@ -91,7 +98,7 @@ def solve(
         return Result(Status.INFEASIBLE)
     if any(task.has_row and not task.lines for task in problem.tasks):
         return Result(Status.INFEASIBLE)
-    model = build_model(problem, cuts, fixed, options)
+    model = build_model(problem, cuts, fixed, options, excess)
     if between is not None:
         model.cp.add_linear_constraint(sum(model.cost), *between)
     _hint(model, guess)
@@ -99,6 +106,9 @@ def solve(
     solver.parameters.max_time_in_seconds = max(seconds, 0.01)
     solver.parameters.random_seed = seed
     solver.parameters.num_workers = 2
+    if excess is not None:
+        # Near a bound, reasoning settles what relaxations only slow down.
+        solver.parameters.subsolvers.extend(SETTLERS)
     told = None
     if on_progress:
         told = _Told(on_progress)

@@ -35,6 +35,7 @@ class Model:
     arc_after_strip: dict[Arc, cp_model.IntVar] = field(default_factory=dict)
     resets: list[Timed] = field(default_factory=list)
     cost: list[cp_model.LinearExprT] = field(default_factory=list)
+    extra: list[cp_model.IntVar] = field(default_factory=list)
 
     @property
     def horizon(self) -> int:

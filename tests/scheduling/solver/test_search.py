@@ -89,6 +89,28 @@ def test_what_a_better_day_can_hold_holds_the_best_day(seed: int) -> None:
     assert {arc for chain in best.chains for arc in chain} <= kept.arcs
 
 
+@pytest.mark.parametrize("seed", range(20))
+def test_no_part_of_the_best_day_costs_more_above_the_bound_than_the_day(
+    seed: int,
+) -> None:
+    problem = random_problem(seed)
+    best = solve(problem, seconds=120)
+    if best.status is not Status.OPTIMAL:
+        return
+    arrays = arrays_of(problem)
+    bound = Bound(problem, arrays)
+    bound.better(best.objective_s + 100, 50)
+
+    kept = bound.kept(best.objective_s + 1)
+
+    by_line: dict[int, int] = {}
+    for chain in best.chains:
+        for arc in chain:
+            above = kept.arc_s.get(arc, 0)
+            by_line[arc[0]] = max(by_line.get(arc[0], 0), above)
+    assert sum(by_line.values()) <= kept.room_s
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_annealing_as_written_is_annealing_as_compiled(
     seed: int, monkeypatch: pytest.MonkeyPatch
@@ -369,6 +391,7 @@ def test_an_answer_comes_before_the_bound(monkeypatch: pytest.MonkeyPatch) -> No
     monkeypatch.setattr(search, "_AGAIN_FROM", 0)
     problem = possible_problem(tasks=8)
     engine = Search(problem)
+    search.warm_up()
     known: list[bool] = []
 
     def better(*_: object) -> float:
@@ -387,8 +410,15 @@ def test_the_same_seed_gives_the_same_day(monkeypatch: pytest.MonkeyPatch) -> No
     monkeypatch.setattr(search, "_AGAIN_FROM", 0)
     problem = possible_problem(tasks=8)
 
-    engines = [Search(problem, seed=3) for _ in range(2)]
-    begun = [engine.run(seconds=120) and engine._chosen for engine in engines]
+    begun: list[list[int]] = []
+    choose = Search._choose
+    monkeypatch.setattr(
+        Search,
+        "_choose",
+        lambda self, *a: (begun.append(a[1].tolist()), choose(self, *a)),
+    )
 
-    assert begun[0] == begun[1]
-    assert begun[0]
+    found = [Search(problem, seed=3).run(seconds=120) for _ in range(2)]
+
+    assert begun[: len(begun) // 2] == begun[len(begun) // 2 :]
+    assert found[0].objective_s == found[1].objective_s
