@@ -285,6 +285,7 @@ def _attach(lesson: Lesson, data: Scenario, now: datetime) -> None:
         tradition=data["tradition"],
         by=Account.objects.filter(person=lesson.instructor.person).first(),
         now=now,
+        overrule=data.get("overrule", ""),
     )
 
 

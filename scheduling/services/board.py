@@ -39,7 +39,8 @@ class Foretold:
 
     `broken` holds every rule it breaks, in words; where it is empty it can be done.
     `added_s` is None where the changeovers can't be reckoned. `untold` are clients
-    without an address for mail.
+    without an address for mail; `overridable` are the rules of horses' work that refuse
+    it, with figures, where a reason is all it needs.
     """
 
     broken: tuple[str, ...] = ()
@@ -48,6 +49,7 @@ class Foretold:
     mails: tuple[Mail, ...] = ()
     untold: tuple[str, ...] = ()
     changed_meanwhile: bool = False
+    overridable: tuple[str, ...] = ()
 
     @property
     def added_min(self) -> int | None:
@@ -105,7 +107,8 @@ def foretell(
         if error.code == "changed-meanwhile":
             return Foretold(broken=(error.says,), changed_meanwhile=True)
         named = dict.fromkeys([error.says, *broken()])
-        return Foretold(broken=tuple(named))
+        overridable = error.details if error.overridable else ()
+        return Foretold(broken=tuple(named), overridable=overridable)
     # Outside the transaction: reckoning may take a second, and locks nothing.
     added, lost = _added(before.days, after.days)
     if lost:

@@ -2,6 +2,7 @@
 
 from datetime import date
 from functools import partial
+from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
@@ -23,6 +24,7 @@ from school.services.lesson_changes import (
 )
 from school.services.lessons import UnableToBook
 from school.web.access import account_of, allowed
+from school.web.overruling import offer_to_overrule, reason_of
 
 CANCELS = "cancel"
 PANEL, SAID = "scheduling/_board_lesson.html", "scheduling/_foretold.html"
@@ -48,6 +50,7 @@ def _show(
     *,
     refusal: str = "",
     foretold: Foretold | None = None,
+    more: dict[str, Any] | None = None,
 ) -> HttpResponse:
     """Show a lesson's form, as a part of the board or as a page of its own."""
     part = request.headers.get("HX-Request") == "true"
@@ -58,7 +61,9 @@ def _show(
         "foretold": foretold,
         "day": day_of(lesson.starts_at),
         "over": lesson.state in {"cancelled", "running", "done"},
+        "overrule": reason_of(request),
     }
+    context |= more or {}
     template = PANEL if part else "scheduling/board_lesson.html"
     return render(request, template, context, status=409 if refusal else 200)
 
@@ -86,7 +91,11 @@ def preview_change(request: HttpRequest, pk: int) -> HttpResponse:
         foretold = _foretold(request, lesson, change)
     if request.headers.get("HX-Request") != "true":
         return _show(request, lesson, form, foretold=foretold)
-    context = {"foretold": foretold, "key": request.POST.get("key", "")}
+    context = {
+        "foretold": foretold,
+        "key": request.POST.get("key", ""),
+        "overrule": reason_of(request),
+    }
     return render(request, SAID, context)
 
 
@@ -121,7 +130,8 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
             fresh = _lesson(pk)
             form = ChangeForm(lesson=fresh)
             return _show(request, fresh, form, refusal=error.says)
-        return _show(request, lesson, form, refusal=error.says)
+        more = offer_to_overrule(request, error)
+        return _show(request, lesson, form, refusal=error.says, more=more)
     done = "cancelled" if cancels else "changed"
     messages.success(request, f"{changed.title} is {done}; its clients are told.")
     return _to_board(day_of(changed.starts_at), None if cancels else changed)

@@ -25,6 +25,7 @@ class ChangeForm(MomentForm):
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
     reason = forms.CharField(max_length=200, required=False)
+    overrule = forms.CharField(max_length=400, required=False)
 
     field_order = ("version", "date", "start", "minutes", "arena", "instructor")
 
@@ -50,8 +51,12 @@ class ChangeForm(MomentForm):
             )
 
     def place_fields(self) -> list[Any]:
-        """Return what is shown: all but the version and the reason."""
-        return [one for one in self.visible_fields() if one.name != "reason"]
+        """Return what is shown: all but the version and the reasons."""
+        return [
+            one
+            for one in self.visible_fields()
+            if one.name not in {"reason", "overrule"}
+        ]
 
     def change(self) -> Change:
         """Return what is asked for; without a reason nothing can be cancelled."""
@@ -69,6 +74,7 @@ class ChangeForm(MomentForm):
                 ride.pk: self.horses.get(data[f"horse_{ride.pk}"])
                 for ride in self.rides
             },
+            overrule=data["overrule"].strip(),
         )
 
 

@@ -15,6 +15,7 @@ from school.services.lesson_changes import broken_by_booking
 from school.services.lessons import book_lesson
 from school.web.access import account_of, allowed
 from school.web.forms import BookForm, with_slot
+from school.web.overruling import reason_of
 from school.web.weekly import book_weekly
 
 PAGE, PART = "school/lesson_new.html", "scheduling/_booking.html"
@@ -28,7 +29,8 @@ def try_booking(request: HttpRequest) -> HttpResponse:
     context: dict[str, object] = {"form": form}
     if form.is_valid():
         context |= {
-            "foretold": _foretold(form, account_of(request)),
+            "foretold": _foretold(form, account_of(request), reason_of(request)),
+            "overrule": reason_of(request),
             "weekly": bool(form.cleaned_data["until"]),
         }
     else:
@@ -37,7 +39,7 @@ def try_booking(request: HttpRequest) -> HttpResponse:
     return render(request, PART if part else PAGE, context)
 
 
-def _foretold(form: BookForm, by: Account) -> Foretold:
+def _foretold(form: BookForm, by: Account, overrule: str) -> Foretold:
     data, rides = form.cleaned_data, form.rides()
     where = {
         "starts_at": form.moment(),
@@ -48,15 +50,16 @@ def _foretold(form: BookForm, by: Account) -> Foretold:
     now = timezone.now()
     do: Callable[[], Lesson]
     if data["until"]:
-        do = partial(_first_of_weekly, form, by)
+        do = partial(_first_of_weekly, form, by, overrule)
     else:
         do = partial(
-            book_lesson, title=data["title"], kind=data["kind"], by=by, now=now, **where
-        )
+            book_lesson, title=data["title"], kind=data["kind"], by=by, now=now,
+            overrule=overrule, **where,
+        )  # fmt: skip
     broken = partial(broken_by_booking, **where)
     return foretell(do=do, dates=[data["date"]], now=now, broken=broken)
 
 
-def _first_of_weekly(form: BookForm, by: Account) -> Lesson:
-    series = book_weekly(form, by=by, now=timezone.now())
+def _first_of_weekly(form: BookForm, by: Account, overrule: str) -> Lesson:
+    series = book_weekly(form, by=by, now=timezone.now(), overrule=overrule)
     return series.lessons.order_by("starts_at", "pk")[0]

@@ -17,9 +17,11 @@ from school.services.audit import record
 from school.services.grids import (
     Fitted,
     UnableToAttach,
+    check_work,
     fit_lesson,
     keep_fit,
 )
+from school.services.welfare import told_of_lesson
 
 MOST_CHANGES = 50
 """Changes kept for a lesson; beyond this the oldest can't be undone any more."""
@@ -66,7 +68,9 @@ def change_grid(
             },
         ][-MOST_CHANGES:]
         fitted = fit_lesson(fresh, grid, after, riding=True)
+        was = told_of_lesson(fresh)
         keep_fit(grid, fitted, overrides or {}, by=by, now=now, remedy=remedy)
+        check_work(fresh, was, by=by, now=now)
         record(by=by, at=now, action="change grid", subject=fresh, after={"says": says})
         return grid
 

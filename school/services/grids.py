@@ -29,8 +29,10 @@ from school.models import (
     Ride,
     StorePiece,
 )
-from school.queries.schools import the_school
+from school.queries.schools import school_zone, the_school
 from school.services.audit import record
+from school.services.refusals import UnableToBook
+from school.services.welfare import Told, keep, refuse, told_of_lesson, worse
 
 OPEN_STATES = {LessonState.ASKED, LessonState.BOOKED, LessonState.CONFIRMED}
 
@@ -40,12 +42,21 @@ OF_A_HORSE = "distances for "
 
 
 class UnableToAttach(ValueError):
-    """A grid that does not fit its lesson: in words, and every verdict."""
+    """A grid that does not fit its lesson: in words, and every verdict.
 
-    def __init__(self, says: str, verdicts: Sequence[Verdict] = ()) -> None:
+    `work` is what it would break of the rules of horses' work, where it is that.
+    """
+
+    def __init__(
+        self,
+        says: str,
+        verdicts: Sequence[Verdict] = (),
+        work: UnableToBook | None = None,
+    ) -> None:
         super().__init__(says)
         self.says = says
         self.verdicts = tuple(verdicts)
+        self.work = work
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,11 +81,13 @@ def attach_grid(
     tradition: str | None = None,
     ground: Collection[str] = (),
     overrides: Mapping[str, str] | None = None,
+    overrule: str = "",
 ) -> LessonGrid:
     """Fit a grid to a lesson's horses and attach it, in place of an earlier one.
 
     What does not fit is refused, unless overruled with a reason by its subject;
-    the length of the line and the store can't be overruled.
+    the length of the line and the store can't be overruled. `overrule` is the reason
+    to go against rules of the horses' work, the efforts of a day say.
     """
     with transaction.atomic():
         fresh = Lesson.objects.select_for_update().get(pk=lesson.pk)
@@ -85,8 +98,10 @@ def attach_grid(
             ground=sorted(ground),
         )
         fitted = fit_lesson(fresh, grid, spec_of(revision))
+        was = told_of_lesson(fresh)
         LessonGrid.objects.filter(lesson=fresh).delete()
         keep_fit(grid, fitted, overrides or {}, by=by, now=now)
+        check_work(fresh, was, by=by, now=now, overrule=overrule)
         record(
             by=by,
             at=now,
@@ -95,6 +110,38 @@ def attach_grid(
             after={"exercise": fitted.spec.slug, "revision": revision.number},
         )
         return grid
+
+
+def check_work(
+    lesson: Lesson,
+    was: Sequence[Told],
+    *,
+    by: Account | None,
+    now: datetime,
+    overrule: str = "",
+) -> None:
+    """Hold the efforts of a lesson's grid against the rules of horses' work.
+
+    `was` is what the lesson broke before; needs a transaction, which is undone where
+    this refuses.
+
+    Raises
+    ------
+    UnableToAttach
+        With `work`, where a rule refuses and is not overruled.
+    """
+    told = worse(told_of_lesson(lesson), was)
+    try:
+        refuse(
+            told, lesson.starts_at, school_zone(), overrule=overrule, by=by,
+            lesson=lesson.pk,
+        )  # fmt: skip
+    except UnableToBook as error:
+        raise UnableToAttach(
+            f"{error.says} Take a shorter grid, or give fewer jumps on that day.",
+            work=error,
+        ) from error
+    keep(told, lesson, overrule=overrule, by=by, now=now)
 
 
 def fit_lesson(

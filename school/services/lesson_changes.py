@@ -69,6 +69,7 @@ class Change:
     instructor: Instructor | None = None
     horses: Mapping[int, Horse | None] = field(default_factory=dict)
     reason: str = ""
+    overrule: str = ""
 
 
 def change_lesson(
@@ -123,11 +124,14 @@ def _changed(
             change.minutes,
             change.instructor,
         )
-        (lesson,) = move_lessons(moves=[move], by=by, now=now, tell=False)
+        (lesson,) = move_lessons(
+            moves=[move], by=by, now=now, tell=False, overrule=change.overrule
+        )
     for ride, horse in rides:
         change_horse(
-            ride=ride, horse=horse, by=by, now=now, tell=False, before=before[ride.pk]
-        )
+            ride=ride, horse=horse, by=by, now=now, tell=False,
+            before=before[ride.pk], overrule=change.overrule,
+        )  # fmt: skip
     lesson.refresh_from_db()
     lesson_changed(lesson=lesson, now=now)
     return lesson

@@ -39,15 +39,7 @@ __all__ = [
     "move_lesson",
     "move_lessons",
     "restore_lesson",
-    "set_state",
 ]
-
-_NEXT = {
-    LessonState.ASKED: {LessonState.BOOKED, LessonState.CONFIRMED},
-    LessonState.BOOKED: {LessonState.CONFIRMED, LessonState.RUNNING},
-    LessonState.CONFIRMED: {LessonState.RUNNING},
-    LessonState.RUNNING: {LessonState.DONE},
-}
 
 MOST_AT_ONCE = 500
 """Lessons that are noted as done in one round."""
@@ -335,6 +327,21 @@ def _check_moved(lesson: Lesson, *, anew: bool) -> list[Told]:
     )
 
 
+def check_held(
+    lesson: Lesson, state: str, by: Account | None, overrule: str = ""
+) -> list[Told]:
+    """Ask every rule of a lesson as if it were in a state that holds something."""
+    _take_turn([lesson])
+    was, lesson.state = lesson.state, state
+    told = _check_moved(lesson, anew=True)
+    zone = school_zone()
+    welfare.refuse(
+        told, lesson.starts_at, zone, overrule=overrule, by=by, lesson=lesson.pk
+    )
+    lesson.state = was
+    return told
+
+
 def _booked(lesson: Lesson) -> list[Ride]:
     return list(
         lesson.rides.filter(state=RideState.BOOKED)
@@ -367,24 +374,6 @@ def _say_who_clashes(moves: Sequence[Move]) -> None:
         )
 
 
-def set_state(
-    *, lesson: Lesson, state: str, by: Account | None, now: datetime
-) -> Lesson:
-    """Take a lesson one step on: booked, confirmed, running, done."""
-    with transaction.atomic():
-        fresh = Lesson.objects.select_for_update().get(pk=lesson.pk)
-        if fresh.state == state:
-            return fresh
-        if state not in _NEXT.get(LessonState(fresh.state), set()):
-            raise UnableToBook(
-                "state",
-                f"{fresh.title} is {fresh.get_state_display().lower()}; it can't "
-                f"become {LessonState(state).label.lower()}.",
-                lesson=fresh.pk,
-            )
-        return _change_state(fresh, state, "", by, now)
-
-
 def finish_lessons(*, now: datetime) -> int:
     """Note the lessons of the days that are over as done; return how many.
 
@@ -399,7 +388,7 @@ def finish_lessons(*, now: datetime) -> int:
         )
         done = list(over.order_by("ends_at", "pk")[:MOST_AT_ONCE])
         for lesson in done:
-            _change_state(lesson, LessonState.DONE, "", None, now, tell=False)
+            change_state(lesson, LessonState.DONE, "", None, now, tell=False)
         return len(done)
 
 
@@ -432,7 +421,7 @@ def cancel_lesson(
                 "ridden stays as it was.",
                 lesson=fresh.pk,
             )
-        return _change_state(
+        return change_state(
             fresh, LessonState.CANCELLED, reason.strip(), by, now, tell=tell
         )
 
@@ -446,15 +435,8 @@ def restore_lesson(
             fresh = Lesson.objects.select_for_update().get(pk=lesson.pk)
             if fresh.state != LessonState.CANCELLED:
                 return fresh
-            _take_turn([fresh])
-            fresh.state = state
-            told = _check_moved(fresh, anew=True)
-            zone = school_zone()
-            welfare.refuse(
-                told, fresh.starts_at, zone, overrule="", by=by, lesson=fresh.pk
-            )
-            fresh.state = LessonState.CANCELLED
-            return _change_state(fresh, state, "", by, now, action="restore")
+            check_held(fresh, state, by)
+            return change_state(fresh, state, "", by, now, action="restore")
     except UnableToBook as error:
         raise UnableToBook(
             "not-restored",
@@ -463,7 +445,7 @@ def restore_lesson(
         ) from error
 
 
-def _change_state(
+def change_state(
     lesson: Lesson,
     state: str,
     reason: str,
@@ -473,6 +455,7 @@ def _change_state(
     tell: bool = True,
     action: str = "",
 ) -> Lesson:
+    """Write a lesson\'s state, with who and when; needs a transaction."""
     before = snapshot(lesson)
     lesson.state = state
     lesson.state_at = now

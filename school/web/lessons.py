@@ -28,6 +28,7 @@ from school.queries.grids import overruled_of
 from school.queries.lessons import booked_rides, lesson_with_all
 from school.queries.outcomes import missed_rides
 from school.queries.schools import the_school
+from school.services.asked import book_asked
 from school.services.grids import UnableToAttach, attach_grid, detach_grid
 from school.services.lesson_changes import note_booking
 from school.services.lessons import (
@@ -279,6 +280,25 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @allowed(is_manager)
+def book(request: HttpRequest, pk: int) -> HttpResponse:
+    """Book a lesson that was asked for."""
+    lesson = _lesson(request, pk)
+    try:
+        book_asked(
+            lesson=lesson,
+            by=account_of(request),
+            now=timezone.now(),
+            overrule=reason_of(request),
+        )
+    except UnableToBook as error:
+        more = offer_to_overrule(request, error)
+        return _show(request, lesson, refusal=error.says, more=more)
+    messages.success(request, f"{lesson.title} is booked; its clients are told.")
+    return redirect("lesson", pk=pk)
+
+
+@require_POST
+@allowed(is_manager)
 def cancel(request: HttpRequest, pk: int) -> HttpResponse:
     lesson, form = _lesson(request, pk), CancelForm(request.POST)
     if not form.is_valid():
@@ -345,11 +365,13 @@ def attach(request: HttpRequest, pk: int) -> HttpResponse:
             by=account_of(request),
             now=timezone.now(),
             overrides=reasons,
+            overrule=reason_of(request),
         )
     except UnableToAttach as error:
         return _show(
             request, lesson, refusal=error.says, verdicts=error.verdicts,
             forms={"grid_form": form},
+            more=offer_to_overrule(request, error.work) if error.work else {},
         )  # fmt: skip
     messages.success(request, "The grid is attached.")
     return redirect("lesson", pk=pk)

@@ -26,8 +26,8 @@ def mended_at(error: UnableToBook) -> dict[str, Any]:
 def offer_to_overrule(request: HttpRequest, error: UnableToBook) -> dict[str, Any]:
     """Return what a page needs to ask why it should be done all the same.
 
-    What was sent is sent again with the reason. For managers only: the details tell
-    weights.
+    What was sent is sent again with the reason. For managers, and for the lesson's
+    instructor where its grid is attached: the details tell weights.
     """
     if not error.overridable:
         return mended_at(error)

@@ -109,6 +109,7 @@ urlpatterns = [
     path("waiting/<int:pk>/offer/", waiting.offer, name="offer-place"),
     path("lessons/new/", lessons.new_lesson, name="new-lesson"),
     path("lessons/<int:pk>/", lessons.lesson_page, name="lesson"),
+    path("lessons/<int:pk>/book/", lessons.book, name="book-asked"),
     path("lessons/<int:pk>/move/", lessons.move, name="move-lesson"),
     path("lessons/<int:pk>/cancel/", lessons.cancel, name="cancel-lesson"),
     path("lessons/<int:pk>/grid/", lessons.attach, name="attach-grid"),

@@ -15,7 +15,14 @@ from scheduling.web.board_picture import (
     draw_teachers,
     hours_shown,
 )
-from school.models import Account, ArenaClosure, InstructorHours, Lesson, Ride
+from school.models import (
+    Account,
+    ArenaClosure,
+    InstructorHours,
+    Lesson,
+    Ride,
+    WelfareOverride,
+)
 from school.services.lesson_changes import note_booking
 from tests.clock import SATURDAY, ZONE, at
 from tests.factories.arenas import ArenaFactory
@@ -27,6 +34,7 @@ from tests.factories.schools import SchoolFactory
 
 pytestmark = pytest.mark.django_db
 DAY = f"/day/{SATURDAY.isoformat()}/"
+PART = {"HX-Request": "true"}
 WEEK = f"/week/{SATURDAY.isoformat()}/"
 
 
@@ -376,3 +384,40 @@ def test_a_booking_is_taken_back_from_the_board(manager: Browser) -> None:
     assert "Take back: Mistake, booked at" in page
     lesson.refresh_from_db()
     assert lesson.state == "cancelled"
+
+
+def test_a_rule_of_horses_work_is_overruled_on_the_board_with_a_reason(
+    manager: Browser,
+) -> None:
+    horse = HorseFactory(max_lessons=1)
+    RideFactory(horse=horse)
+    ride = RideFactory(lesson__starts_at=at("15:00"))
+    asked = fields(ride.lesson) | {f"horse_{ride.pk}": horse.pk}
+
+    tried = manager.post(address(ride.lesson, "try/"), asked, headers=PART)
+    refused = manager.post(address(ride.lesson, "change/"), asked)
+    page = refused.content.decode()
+
+    assert 'name="overrule"' in tried.content.decode()
+    assert refused.status_code == 409
+    assert "Do it all the same?" in page
+    why = asked | {"overrule": "A quiet hour in walk"}
+    tried = manager.post(address(ride.lesson, "try/"), why, headers=PART)
+    assert "Not possible" not in tried.content.decode()
+    assert 'value="A quiet hour in walk"' in tried.content.decode()
+    assert not WelfareOverride.objects.exists()
+    done = manager.post(address(ride.lesson, "change/"), why)
+    assert done.status_code == 302
+    kept = WelfareOverride.objects.get()
+    assert (kept.horse, kept.reason) == (horse, "A quiet hour in walk")
+
+
+def test_no_reason_goes_against_what_is_no_rule_of_horses_work(
+    manager: Browser,
+) -> None:
+    lesson = LessonFactory()
+    asked = fields(lesson, start="23:30", overrule="All the same")
+
+    assert manager.post(address(lesson, "change/"), asked).status_code == 409
+    tried = manager.post(address(lesson, "try/"), asked, headers=PART)
+    assert "Not possible" in tried.content.decode()

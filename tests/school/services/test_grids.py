@@ -4,7 +4,7 @@ import pytest
 
 from exercises.models import Exercise
 from exercises.services import load_library
-from school.models import AuditEntry, LessonGrid
+from school.models import AuditEntry, LessonGrid, School, WelfareOverride
 from school.services.grids import UnableToAttach, attach_grid, detach_grid
 from tests.clock import NOW
 from tests.factories.arenas import LineFactory, StorePieceFactory
@@ -119,3 +119,59 @@ def test_taking_a_grid_away_twice_is_harmless() -> None:
 
     assert not LessonGrid.objects.exists()
     assert AuditEntry.objects.filter(action="detach grid").count() == 1
+
+
+def limited(refuse: int, warn: int = 1) -> None:
+    School.objects.update(
+        welfare={
+            rule: {"warn": warn, "refuse": refuse}
+            for rule in ("efforts", "efforts-high")
+        }
+    )
+
+
+def test_a_grid_of_more_jumps_than_the_horses_day_allows_is_refused() -> None:
+    """The limits of efforts are the tool's own judgement; here they are set low."""
+    one, by = lesson(), AccountFactory()
+    limited(5)
+
+    with pytest.raises(UnableToAttach, match="Take a shorter grid") as caught:
+        attach(one, by=by)
+
+    assert caught.value.work is not None
+    assert caught.value.work.overridable
+    assert not LessonGrid.objects.exists()
+    assert not WelfareOverride.objects.exists()
+
+
+def test_a_grid_over_the_limit_is_attached_with_a_reason_that_is_kept() -> None:
+    one, by = lesson(), AccountFactory()
+    limited(5)
+
+    attach(one, by=by, overrule="Half the passes, poles first")
+
+    kept = WelfareOverride.objects.get()
+    assert (kept.rule, kept.by, kept.reason) == (
+        "efforts",
+        by,
+        "Half the passes, poles first",
+    )
+    attach(one, by=by)
+    assert LessonGrid.objects.get().lesson == one
+
+
+def test_a_grid_that_is_only_warned_of_is_attached_and_the_warning_noted() -> None:
+    one = lesson()
+    limited(200)
+
+    attach(one)
+
+    assert LessonGrid.objects.exists()
+    assert AuditEntry.objects.filter(action="warned").count() == 1
+
+
+def test_a_grid_for_a_lesson_only_asked_for_is_held_against_no_limit_yet() -> None:
+    one = lesson(lesson__state="asked")
+    limited(5)
+
+    assert attach(one).lesson == one

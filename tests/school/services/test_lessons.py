@@ -17,8 +17,10 @@ from school.models import (
     Lesson,
     Occupancy,
     Ride,
+    WelfareOverride,
 )
 from school.services import checks
+from school.services.asked import book_asked
 from school.services.lessons import (
     Move,
     UnableToBook,
@@ -27,7 +29,6 @@ from school.services.lessons import (
     finish_lessons,
     move_lesson,
     move_lessons,
-    set_state,
 )
 from school.services.refusals import refusal_of
 from school.services.rides import add_ride, cancel_ride, change_horse
@@ -331,15 +332,18 @@ def test_a_ride_without_a_horse_moves_too() -> None:
     assert moved.starts_at == at("15:00")
 
 
-def test_a_lesson_goes_one_state_on_at_a_time() -> None:
-    lesson = LessonFactory()
-    for state in ("confirmed", "running", "done"):
-        set_state(lesson=lesson, state=state, by=None, now=NOW)
-        set_state(lesson=lesson, state=state, by=None, now=NOW)
+def test_a_lesson_asked_for_is_booked_once_and_no_other_is() -> None:
+    lesson = LessonFactory(state="asked")
 
-    with pytest.raises(UnableToBook, match="can't become booked"):
-        set_state(lesson=lesson, state="booked", by=None, now=NOW)
-    assert AuditEntry.objects.count() == 3
+    for _ in range(2):
+        book_asked(lesson=lesson, by=None, now=NOW)
+
+    lesson.refresh_from_db()
+    assert lesson.state == "booked"
+    assert AuditEntry.objects.count() == 1
+    over = LessonFactory(state="done", starts_at=at("14:00"))
+    with pytest.raises(UnableToBook, match="can't be booked any more"):
+        book_asked(lesson=over, by=None, now=NOW)
 
 
 def test_a_lesson_asked_for_is_booked_only_where_there_is_room() -> None:
@@ -347,9 +351,30 @@ def test_a_lesson_asked_for_is_booked_only_where_there_is_room() -> None:
     lesson = LessonFactory(state="asked", arena=taken.arena)
 
     with pytest.raises(UnableToBook) as caught:
-        set_state(lesson=lesson, state="booked", by=None, now=NOW)
+        book_asked(lesson=lesson, by=None, now=NOW)
 
-    assert caught.value.code == "taken-meanwhile"
+    assert caught.value.code == "arena-busy"
+
+
+def test_a_lesson_asked_for_is_held_against_the_horses_limits_once_booked() -> None:
+    horse, by = HorseFactory(max_lessons=1), AccountFactory(manager=True)
+    RideFactory(horse=horse)
+    asked = RideFactory(
+        horse=horse, lesson__state="asked", lesson__starts_at=at("15:00")
+    ).lesson
+
+    with pytest.raises(UnableToBook) as caught:
+        book_asked(lesson=asked, by=by, now=NOW)
+    assert (caught.value.code, caught.value.overridable) == ("horse-limit", True)
+    asked.refresh_from_db()
+    assert asked.state == "asked"
+
+    book_asked(lesson=asked, by=by, now=NOW, overrule="A quiet hour in walk")
+
+    asked.refresh_from_db()
+    assert asked.state == "booked"
+    kept = WelfareOverride.objects.get()
+    assert (kept.lesson, kept.reason) == (asked, "A quiet hour in walk")
 
 
 def test_a_lesson_is_done_once_its_day_is_over() -> None:

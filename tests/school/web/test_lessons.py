@@ -361,3 +361,60 @@ def test_free_ground_on_the_board_names_start_and_arena_of_a_booking(
 
     assert 'value="10:15"' in page
     assert f'<option value="{arena.pk}" selected>Ring</option>' in page
+
+
+def test_a_lesson_asked_for_is_booked_by_a_press(manager: Browser) -> None:
+    lesson = LessonFactory(state="asked")
+    page = manager.get(f"/lessons/{lesson.pk}/").content.decode()
+    assert "Book it and tell the clients" in page
+
+    for _ in range(2):
+        assert manager.post(f"/lessons/{lesson.pk}/book/").status_code == 302
+
+    lesson.refresh_from_db()
+    assert lesson.state == "booked"
+
+
+def test_an_asked_lesson_over_a_limit_is_booked_only_with_a_reason(
+    manager: Browser,
+) -> None:
+    horse = HorseFactory(max_lessons=1)
+    RideFactory(horse=horse)
+    ride = RideFactory(
+        horse=horse, lesson__state="asked", lesson__starts_at=at("15:00")
+    )
+    address = f"/lessons/{ride.lesson_id}/book/"
+
+    refused = manager.post(address)
+    assert refused.status_code == 409
+    assert "Do it all the same?" in refused.content.decode()
+
+    assert manager.post(address, {"overrule": "In walk only"}).status_code == 302
+
+
+def test_an_instructor_attaches_a_grid_over_a_limit_only_with_a_reason(
+    client: Browser,
+) -> None:
+    SchoolFactory(
+        welfare={"efforts": {"warn": 1, "refuse": 5}}, tradition="continental"
+    )
+    load_library(now=NOW)
+    for place in ("barn", "ring"):
+        StorePieceFactory(working=10, place=place)
+    ride = RideFactory()
+    LineFactory(arena=ride.lesson.arena)
+    client.force_login(AccountFactory(person=ride.lesson.instructor.person))
+    asked = {
+        "exercise": Exercise.objects.get(slug="placing-pole-double").pk,
+        "tradition": "schooling",
+    }
+    address = f"/lessons/{ride.lesson_id}/grid/"
+
+    refused = client.post(address, asked)
+
+    page = refused.content.decode()
+    assert refused.status_code == 409
+    assert "Do it all the same?" in page
+    assert not LessonGrid.objects.exists()
+    assert client.post(address, asked | {"overrule": "Half"}).status_code == 302
+    assert LessonGrid.objects.exists()

@@ -106,7 +106,7 @@
     if (!now || !moved()) return;
     if (now === "free") form().requestSubmit(document.getElementById("board-do"));
     else if (now === "no") leave();
-    else document.getElementById("board-do").focus();
+    else (document.getElementById("board-overrule") || document.getElementById("board-do")).focus();
     dropped = false;
   }
 
