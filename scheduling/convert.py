@@ -8,7 +8,8 @@ beginning with `dark`, and where somebody works before the arenas open and it is
 dark then, the day opens with their work. A harrow is a closure that `needs_clear`,
 so that what stands is stripped before it and what comes after is built again; the
 day opens earlier, or closes later, where one lies outside the hours of lessons. A
-lesson's window ends where a horse's state or an instructor's hours forbid it.
+lesson's window ends where a horse's state, an instructor's hours or absence forbid
+it.
 """
 
 import hashlib
@@ -274,6 +275,11 @@ def forbidden_times(
         )
         for one in rows.horse_states
         if one.horse_id in horses
+    ]
+    times += [
+        (_local(rows, one.absent_from), _local(rows, one.absent_to))
+        for one in rows.absences
+        if one.instructor_id == instructor
     ]
     hours = [
         one

@@ -28,6 +28,7 @@ from school.models import (
     Groundsperson,
     Horse,
     HorseState,
+    InstructorAbsence,
     InstructorHours,
     Lesson,
     LessonGrid,
@@ -38,6 +39,7 @@ from school.models import (
 )
 from school.queries.lessons import day_bounds, lessons_with_all
 from school.queries.schools import the_school
+from school.queries.touched import absences_between
 
 Elements = list[dict[str, Any]]
 
@@ -59,6 +61,7 @@ class DayRows:
     horses: Sequence[Horse]
     horse_states: Sequence[HorseState]
     instructor_hours: Sequence[InstructorHours]
+    absences: Sequence[InstructorAbsence]
     groundspeople: Sequence[Groundsperson]
     store: Sequence[StorePiece]
     overrides: Sequence[WelfareOverride] = ()
@@ -96,6 +99,7 @@ def day_rows(day: date) -> DayRows:
             .order_by("state_from", "pk")
         ),
         instructor_hours=list(InstructorHours.objects.order_by("from_at", "pk")),
+        absences=absences_between(first, last),
         groundspeople=list(
             Groundsperson.objects.select_related("person").order_by("works_from", "pk")
         ),

@@ -286,6 +286,12 @@ def _and(names: list[str]) -> str:
 
 def why_not(free: Free, lesson: Lesson) -> list[str]:
     """Say of each instructor, or arena, why the lesson can't be held at its time."""
+    zone, agreed = ZoneInfo(free.rows.school.zone), ""
+    if lesson.window_from is not None and lesson.window_to is not None:
+        agreed = (
+            f"As agreed it begins from {hour(lesson.window_from, zone)} to "
+            f"{hour(lesson.window_to, zone)}"
+        )
     span = (lesson.starts_at, lesson.ends_at)
     if free.out.kind == OutKind.ARENA:
         found = [_shut(free, one, span) for one in free.rows.arenas]
@@ -294,7 +300,7 @@ def why_not(free: Free, lesson: Lesson) -> list[str]:
             _unable(free, lesson, one) or _away(free, one, span)
             for one in free.rows.instructors
         ]
-    return [one for one in found if one]
+    return [one for one in [*found, agreed] if one]
 
 
 def days_of(lessons: Iterable[Lesson], zone: ZoneInfo) -> dict[date, list[Lesson]]:

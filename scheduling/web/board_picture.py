@@ -16,7 +16,13 @@ from django.urls import reverse
 from exercises.drawing import svg
 from scheduling.models import Changeover
 from school.enums import LessonState
-from school.models import Arena, ArenaClosure, InstructorHours, Lesson
+from school.models import (
+    Arena,
+    ArenaClosure,
+    InstructorAbsence,
+    InstructorHours,
+    Lesson,
+)
 from school.queries.daylight import Daylight
 from school.queries.lessons import booked_rides
 
@@ -388,6 +394,14 @@ class Teacher:
     name: str
     hours: Sequence[InstructorHours]
     lessons: Sequence[Lesson]
+    absences: Sequence[InstructorAbsence] = ()
+
+    def out(self, day: date, zone: ZoneInfo) -> list[tuple[int, int]]:
+        """Return the times in which they are out, in minutes of the day."""
+        return [
+            (minute_of(one.absent_from, day, zone), minute_of(one.absent_to, day, zone))
+            for one in self.absences
+        ]
 
     def gaps(self, day: date, zone: ZoneInfo) -> list[tuple[int, int]]:
         """Return the free times, in minutes of the day: within hours, between lessons.
@@ -395,8 +409,11 @@ class Teacher:
         Without known hours, from the first lesson to the last.
         """
         taken = sorted(
-            (minute_of(one.starts_at, day, zone), minute_of(one.ends_at, day, zone))
-            for one in self.lessons
+            [
+                (minute_of(one.starts_at, day, zone), minute_of(one.ends_at, day, zone))
+                for one in self.lessons
+            ]
+            + self.out(day, zone)
         )
         spans = [
             (
@@ -443,6 +460,8 @@ def draw_teachers(
                     root, left + wide / 2, (top + low) / 2 + 5, _length(last - first),
                     size=13, fill=svg.FAINT,
                 )  # fmt: skip
+        for first, last in one.out(day, zone):
+            _out(root, left, wide, scale.y(first), scale.y(last))
         for lesson in one.lessons:
             top = scale.y(minute_of(lesson.starts_at, day, zone))
             low = scale.y(minute_of(lesson.ends_at, day, zone))
@@ -452,6 +471,17 @@ def draw_teachers(
                 f"{lesson.starts_at.astimezone(zone):%H:%M}", size=13, fill="#ffffff",
             )  # fmt: skip
     return svg.written(root)
+
+
+def _out(root: Node, left: float, wide: float, top: float, low: float) -> None:
+    """Draw a time in which an instructor is out, as an arena that is closed."""
+    if low <= top:
+        return
+    svg.rect(
+        root, left + 5, top, wide - 10, low - top, fill=CLOSED_FILL,
+        stroke=svg.FAINT, stroke_width=1,
+    )  # fmt: skip
+    svg.text(root, left + wide / 2, (top + low) / 2 + 5, "out", size=14)
 
 
 def _length(minutes: int) -> str:

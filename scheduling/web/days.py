@@ -36,6 +36,7 @@ from school.models import (
     Arena,
     ArenaClosure,
     Instructor,
+    InstructorAbsence,
     InstructorHours,
     Lesson,
     School,
@@ -50,6 +51,7 @@ from school.queries.daylight import (
 from school.queries.horses import horse_loads
 from school.queries.lessons import day_bounds, lessons_between, lessons_of_day
 from school.queries.schools import the_school
+from school.queries.touched import absences_between
 from school.queries.yard import yard_work_of_day
 from school.services.lesson_changes import last_action
 from school.services.lessons import UnableToBook
@@ -110,7 +112,7 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
         "picture": draw_board(
             columns, zone, scale, title=f"The day {when.isoformat()}", manager=manager
         ),
-        "teachers": draw_teachers(_teachers(when, lessons), when, zone, scale),
+        "teachers": draw_teachers(_teachers(when, lessons, zone), when, zone, scale),
         "undo": _undo(account_of(request)) if manager else None,
         "rows": sorted(rows, key=lambda row: (str(row[0]), row[1] == "lesson")),
         "closures": closures,
@@ -191,8 +193,11 @@ def columns_of(
     return columns
 
 
-def _teachers(day: date, lessons: list[Lesson]) -> list[Teacher]:
-    """Return who teaches or could teach on a day, in two queries."""
+def _teachers(day: date, lessons: list[Lesson], zone: ZoneInfo) -> list[Teacher]:
+    """Return who teaches, could teach or is out on a day, in three queries."""
+    absences: dict[int, list[InstructorAbsence]] = {}
+    for out in absences_between(*day_bounds(day, zone)):
+        absences.setdefault(out.instructor_id, []).append(out)
     hours: dict[int, list[InstructorHours]] = {}
     for one in InstructorHours.objects.order_by("from_at", "pk"):
         hours.setdefault(one.instructor_id, []).append(one)
@@ -203,8 +208,10 @@ def _teachers(day: date, lessons: list[Lesson]) -> list[Teacher]:
         its = [one for one in lessons if one.instructor_id == teacher.pk]
         known = hours.get(teacher.pk, [])
         today = [one for one in known if one.weekday == day.weekday()]
-        if its or today:
-            teachers.append(Teacher(teacher.person.first_name, today, its))
+        out_then = absences.get(teacher.pk, [])
+        if its or today or out_then:
+            name = teacher.person.first_name
+            teachers.append(Teacher(name, today, its, out_then))
     return teachers
 
 

@@ -114,6 +114,15 @@ def cover_rows(day: date, riders: Iterable[int]) -> CoverRows:
     )
 
 
+def absences_between(first: datetime, last: datetime) -> list[InstructorAbsence]:
+    """Return when instructors are out between two moments, in one query."""
+    return list(
+        InstructorAbsence.objects.filter(
+            absent_from__lt=last, absent_to__gt=first
+        ).order_by("absent_from", "pk")
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class OutRow:
     """A time that is written down in which somebody or something is out."""

@@ -243,7 +243,7 @@ def test_reading_a_day_takes_as_many_queries_for_three_lessons_as_for_one(
         RideFactory(lesson=lesson)
         grid_of(lesson)
         if n in {0, 2}:
-            with django_assert_num_queries(16):
+            with django_assert_num_queries(17):
                 document()
 
 

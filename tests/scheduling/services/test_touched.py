@@ -5,6 +5,8 @@ from uuid import uuid4
 
 import pytest
 
+from scheduling.convert import day_document
+from scheduling.queries import day_rows
 from scheduling.services.touched import Foretold, Settled, foretell_out, settle
 from school.models import (
     ArenaClosure,
@@ -511,3 +513,34 @@ def test_a_horse_that_was_resting_already_stays_so_and_is_out_for_the_rest() -> 
         ("rest", at("00:00"), at("12:00")),
         ("vet", at("12:00"), at("23:59")),
     ]
+
+
+def test_a_lesson_stays_in_the_window_that_was_agreed(sick) -> None:
+    lesson_of(
+        sick,
+        "13:00",
+        lesson__window_from=at("12:30"),
+        lesson__window_to=at("13:30"),
+    )
+
+    item = looked(out(sick, first="12:00", last="16:00")).proposal.items[0]
+
+    assert item.cancels
+    assert "As agreed it begins from 12:30 to 13:30" in item.why
+
+
+def test_a_planned_day_moves_no_lesson_into_an_absence(sick) -> None:
+    lesson = lesson_of(
+        sick, lesson__window_from=at("08:00"), lesson__window_to=at("14:00")
+    )
+    InstructorAbsence.objects.create(
+        instructor=sick, absent_from=at("11:00"), absent_to=at("15:00"), reason="sick"
+    )
+
+    (found,) = [
+        one
+        for one in day_document(day_rows(SATURDAY))["lessons"]
+        if one["id"] == f"lesson-{lesson.pk}"
+    ]
+
+    assert (found["not_before"], found["not_after"]) == ("08:00", "10:00")
