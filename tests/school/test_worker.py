@@ -69,6 +69,7 @@ def test_an_embedded_school_does_what_celery_does_in_a_served_one():
         "deliver-messages",
         "finish-lessons",
         "forget-tables",
+        "lay-out-yard-work",
         "read-mailbox",
         "write-reminders",
     ]
