@@ -4,9 +4,18 @@ from typing import Any
 from celery import shared_task
 from django.utils import timezone
 
+from scheduling.services.photos import forget_photos
 from scheduling.services.runs import carry_out_run, take_up_run
 
 log = logging.getLogger(__name__)
+
+
+@shared_task
+def forget_old_photos(**unknown: Any) -> None:
+    """Delete the photos of trouble whose time is over."""
+    deleted = forget_photos(now=timezone.now())
+    if deleted:
+        log.info("photos: %s deleted", deleted)
 
 
 @shared_task

@@ -227,6 +227,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 3600.0,
         "options": {"expires": 3600},
     },
+    "forget-photos": {
+        "task": "scheduling.tasks.forget_old_photos",
+        "schedule": 3600.0,
+        "options": {"expires": 3600},
+    },
     "lay-out-yard-work": {
         "task": "school.tasks.lay_out_yard_work",
         "schedule": 3600.0,

@@ -18,7 +18,7 @@ from scheduling.models import Press
 from scheduling.services.changeovers import UnableToReset
 from scheduling.services.news import as_data, news_of_day
 from scheduling.services.photos import MOST_BYTES
-from scheduling.services.presses import Sent, take_press
+from scheduling.services.presses import Sent, set_aside, take_press
 from school.api.access import WorksResets
 from school.models import Account
 from school.queries.day_links import find_marked
@@ -27,6 +27,9 @@ log = logging.getLogger(__name__)
 
 MOST = 200
 """Presses taken at once; the phone sends the rest after."""
+
+MOST_TRIES = 5
+"""What failed so often on the way here is kept as a note, and what waits goes on."""
 
 
 class PressSerializer(serializers.Serializer[Any]):
@@ -59,6 +62,9 @@ class PressSerializer(serializers.Serializer[Any]):
         default="",
         trim_whitespace=False,
         help_text="A data URL",
+    )
+    tries = serializers.IntegerField(
+        min_value=0, max_value=1000, default=0, help_text="How often it failed here"
     )
     who = serializers.CharField(allow_blank=True, max_length=200, default="")
 
@@ -110,11 +116,17 @@ class PressesView(APIView):
         )
         by = cast("Account", request.user)
         for one, at in zip(readable, moments, strict=True):
-            answers.append(_taken(one, at, by, now))
+            answer = _taken(one, at, by, now)
+            if answer is None:
+                # What was pressed after it waits for it, so that the order is kept.
+                break
+            answers.append(answer)
         return Response({"answers": answers, "now": _ms(now)})
 
 
-def _taken(one: Any, at: datetime, by: Account, now: datetime) -> dict[str, Any]:
+def _taken(one: Any, at: datetime, by: Account, now: datetime) -> dict[str, Any] | None:
+    """Take one press and say what became of it; None where taking it failed."""
+    take = set_aside if one["tries"] >= MOST_TRIES else take_press
     sent = Sent(
         uid=one["uid"],
         phone=one["phone"],
@@ -129,9 +141,12 @@ def _taken(one: Any, at: datetime, by: Account, now: datetime) -> dict[str, Any]
         photo=_bytes(one["photo"]),
     )
     try:
-        press = take_press(sent=sent, by=find_marked(one["who"]) or by, now=now)
+        press = take(sent=sent, by=find_marked(one["who"]) or by, now=now)
     except UnableToReset as refused:
         return _unread({"uid": str(one["uid"])}, refused.says)
+    except Exception:
+        log.exception("a press could not be taken, %s times before", one["tries"])
+        return None
     return {
         "uid": str(press.uid),
         "outcome": press.outcome,

@@ -1,5 +1,6 @@
 """Photos of what is the trouble: made small, made anew without what cameras add."""
 
+from datetime import datetime, timedelta
 from io import BytesIO
 from pathlib import Path
 from uuid import UUID
@@ -7,6 +8,7 @@ from uuid import UUID
 from django.conf import settings
 from PIL import Image, ImageOps
 
+from scheduling.models import Press
 from scheduling.services.changeovers import UnableToReset
 
 MOST_BYTES = 12_000_000
@@ -19,6 +21,33 @@ LONGEST_PX = 1600
 """Enough to see a broken cup."""
 
 FORMATS = ("JPEG", "PNG", "WEBP")
+
+
+KEPT = timedelta(days=90)
+"""A photo of trouble shows what is to be mended; then nobody needs it any more."""
+
+
+def forget_photos(*, now: datetime) -> int:
+    """Delete the photos whose time is over, and say of each that it is gone.
+
+    The words of the trouble stay. Files that belong to no press go too. Returns how
+    many files were deleted.
+    """
+    old = Press.objects.filter(
+        does=Press.Does.PHOTO, received_at__lt=now - KEPT, says=""
+    )
+    gone = list(old.values_list("uid", flat=True))
+    old.update(says=f"This photo was deleted after {KEPT.days} days.")
+    folder = Path(settings.PHOTO_DIR)
+    photos = Press.objects.filter(does=Press.Does.PHOTO, says="")
+    kept = {photo_path(uid) for uid in photos.values_list("uid", flat=True)}
+    latest = (now - KEPT).timestamp()
+    paths = {photo_path(uid) for uid in gone}
+    paths |= {one for one in folder.glob("*") if one.stat().st_mtime < latest}
+    found = [one for one in paths - kept if one.exists()]
+    for one in found:
+        one.unlink(missing_ok=True)
+    return len(found)
 
 
 def photo_path(uid: UUID) -> Path:

@@ -112,6 +112,33 @@ def take_press(*, sent: Sent, by: Account | None, now: datetime) -> Press:
         return known
 
 
+def set_aside(*, sent: Sent, by: Account | None, now: datetime) -> Press:
+    """Keep a press as a note without doing it, since doing it failed again and again.
+
+    Twice is harmless. What was pressed after it can go on; the manager sees it.
+
+    Raises
+    ------
+    UnableToReset
+        Where the list it was pressed on is not known.
+    """
+    known = Press.objects.filter(uid=sent.uid).first()
+    if known is not None:
+        return known
+    asked = Changeover.objects.filter(pk=sent.changeover or 0).first()
+    work = YardWork.objects.filter(pk=sent.work or 0).first()
+    if asked is None and work is None:
+        raise UnableToReset("This list is not known here. Open the reset list again.")
+    on: dict[str, Any] = {"work": work, "date": work.date} if work is not None else {}
+    if asked is not None:
+        on = {"changeover": asked, "date": asked.plan.date}
+    says = (
+        "It was sent several times and could not be taken here. It is kept as a note: "
+        "look whether it is done, and say so on the list."
+    )
+    return _note(sent, _Became(Outcome.KEPT, says), by, now, did=_said(sent), **on)
+
+
 def _take(sent: Sent, by: Account | None, now: datetime) -> Press:
     if sent.work is not None:
         return _take_of_work(sent, sent.work, by, now)

@@ -26,7 +26,7 @@ from scheduling.queries import (
     piece_weights,
 )
 from scheduling.services.changeovers import UnableToReset
-from scheduling.services.photos import MOST_BYTES, photo_path
+from scheduling.services.photos import KEPT, MOST_BYTES, photo_path
 from scheduling.services.presses import Sent, take_press
 from scheduling.sheets.listed import listed_work
 from scheduling.sheets.reset_list import TEMPLATE, reset_sheet
@@ -100,6 +100,7 @@ def reset_list(request: HttpRequest, day: str) -> HttpResponse:
         "done": sum(card["changeover"].done_at is not None for card in cards),
         "may_work": may_work_resets(account),
         "troubles": TROUBLES,
+        "photo_days": KEPT.days,
         "refusal": request.session.pop("reset_refusal", ""),
         **rest,
     }

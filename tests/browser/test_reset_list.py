@@ -9,7 +9,9 @@ from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import expect
 
+from scheduling.api.resets import PressesView
 from scheduling.models import Changeover, ChangeoverMove, DayPlan, Press
+from scheduling.services.presses import take_press
 from school.models import Account, Lesson
 from school.queries.day_links import day_path
 from tests.browser.test_pages import PHONE, sideways
@@ -499,4 +501,58 @@ def test_everything_to_press_is_as_large_as_a_thumb(
         " && one.getBoundingClientRect().height < 44).map(one => one.innerText)"
     )
     assert small == []
+    phone.close()
+
+
+def test_a_press_that_always_fails_is_set_aside_and_the_rest_goes_on(
+    chromium, line: Wire, renske: Account, today: list[Changeover], monkeypatch
+) -> None:
+    def take(*, sent, by, now):
+        if sent.does == "untick":
+            raise RuntimeError("a fault of the server's")
+        return take_press(sent=sent, by=by, now=now)
+
+    monkeypatch.setattr("scheduling.api.resets.take_press", take)
+    phone = Phone(chromium, line, renske)
+    phone.tick(today[0], 0)
+    phone.sent()
+    phone.tick(today[0], 0)
+    phone.tick(today[0], 1)
+    for left in ("cut", "cut", "cut", "cut", "cut"):
+        phone.heard(left)
+        phone.page.evaluate("dispatchEvent(new Event('online'))")
+        phone.page.wait_for_timeout(300)
+
+    phone.sent()
+    expect(phone.bar).to_contain_text("It is kept as a note")
+    assert [one.does for one in Press.objects.order_by("pk")] == [
+        "tick", "untick", "tick",
+    ]  # fmt: skip
+    assert Press.objects.get(outcome="kept").does == "untick"
+    phone.close()
+
+
+def test_what_the_server_can_not_even_read_is_said_on_the_phone_in_the_end(
+    chromium, line: Wire, renske: Account, today: list[Changeover], monkeypatch
+) -> None:
+    def post(self, request):
+        if b'"trouble"' in request._request.body:
+            raise RuntimeError("a fault of the server's")
+        return whole(self, request)
+
+    whole = PressesView.post
+    monkeypatch.setattr(PressesView, "post", post)
+    phone = Phone(chromium, line, renske)
+    phone.card(today[0]).get_by_text("Trouble, or not this way?").click()
+    phone.card(today[0]).get_by_label("In a few words").fill("two cups broken")
+    phone.press(today[0], "Tell the instructor and the manager")
+    phone.tick(today[0], 0)
+    for _ in range(12):
+        phone.page.evaluate("dispatchEvent(new Event('online'))")
+        phone.page.wait_for_timeout(300)
+
+    phone.sent()
+    expect(phone.bar).to_contain_text("Tell the manager.")
+    expect(phone.bar).to_contain_text("two cups broken")
+    assert [one.does for one in Press.objects.all()] == ["tick"]
     phone.close()

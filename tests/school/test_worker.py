@@ -68,6 +68,7 @@ def test_an_embedded_school_does_what_celery_does_in_a_served_one():
         "carry-out-runs",
         "deliver-messages",
         "finish-lessons",
+        "forget-photos",
         "forget-tables",
         "lay-out-yard-work",
         "read-mailbox",

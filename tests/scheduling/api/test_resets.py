@@ -12,6 +12,7 @@ from django.utils import timezone
 from PIL import Image
 
 from scheduling.models import Changeover, Press
+from scheduling.services.presses import take_press
 from school.models import Account
 from school.queries.day_links import mark_of
 from tests.factories.people import AccountFactory, GroundspersonFactory
@@ -178,3 +179,57 @@ def test_a_photo_comes_with_the_presses(
 
     assert [one["outcome"] for one in answers] == ["taken", "unread"]
     assert [one.suffix for one in tmp_path.iterdir()] == [".jpg"]
+
+
+def break_on(monkeypatch, does: str) -> None:
+    """Let the server fail on one kind of press, as a fault of ours would."""
+
+    def take(*, sent, by, now):
+        if sent.does == does:
+            raise RuntimeError("a fault")
+        return take_press(sent=sent, by=by, now=now)
+
+    monkeypatch.setattr("scheduling.api.resets.take_press", take)
+
+
+def test_what_fails_holds_up_what_was_pressed_after_it_until_it_is_set_aside(
+    client: Browser, renske: Account, today, monkeypatch
+) -> None:
+    break_on(monkeypatch, "trouble")
+    first, after = press(today, number=1), press(today, "done", number=3)
+    trouble = press(today, "trouble", what="The ground", says="deep", number=2)
+
+    answers = send(client, first, trouble, after).json()["answers"]
+    assert [one["uid"] for one in answers] == [first["uid"]]
+    answers = send(client, trouble | {"tries": 4}, after).json()["answers"]
+    assert answers == []
+
+    answers = send(client, trouble | {"tries": 5}, after).json()["answers"]
+
+    assert [one["outcome"] for one in answers] == ["kept", "taken"]
+    kept = Press.objects.get(outcome="kept")
+    assert kept.did == "Trouble: The ground: deep"
+    assert "could not be taken here" in kept.says
+    client.force_login(AccountFactory(manager=True, person=None))
+    day = client.get(f"/day/{today.plan.date}/").content.decode()
+    assert "kept as a note: 1" in day
+    assert "The ground: deep" in day
+
+
+def test_what_is_set_aside_twice_is_one_note(
+    client: Browser, renske: Account, today
+) -> None:
+    one = press(today, tries=5)
+
+    first, again = send(client, one).json(), send(client, one).json()
+
+    assert first["answers"] == again["answers"]
+    assert Press.objects.count() == 1
+
+
+def test_a_press_on_no_known_list_can_not_be_set_aside(
+    client: Browser, renske: Account, today
+) -> None:
+    (answer,) = send(client, press(today, tries=5, changeover=99)).json()["answers"]
+
+    assert answer["outcome"] == "unread"

@@ -1,15 +1,22 @@
 """Photos of trouble: small, upright, and without what cameras add."""
 
+import os
+from datetime import timedelta
 from io import BytesIO
 from pathlib import Path
 from uuid import uuid4
 
 import pytest
+from django.test import Client as Browser
 from PIL import Image
 
 from scheduling.services import photos
 from scheduling.services.changeovers import UnableToReset
-from scheduling.services.photos import keep_photo, photo_path
+from scheduling.services.photos import KEPT, forget_photos, keep_photo, photo_path
+from tests.clock import NOW, SATURDAY
+from tests.factories.people import AccountFactory
+from tests.factories.plans import ChangeoverFactory, DayPlanFactory, PressFactory
+from tests.factories.schools import SchoolFactory
 
 ORIENTATION, GPS, MAKER = 0x0112, 0x8825, 0x010F
 
@@ -89,3 +96,45 @@ def test_a_photo_of_too_many_pixels_is_said_before_it_is_unfolded(monkeypatch) -
 
     with pytest.raises(UnableToReset, match="too many pixels"):
         keep_photo(uid=uuid4(), data=taken())
+
+
+@pytest.mark.django_db
+def test_a_photo_is_deleted_when_its_time_is_over_and_its_words_stay(
+    client: Browser,
+) -> None:
+    SchoolFactory()
+    work = ChangeoverFactory(
+        plan=DayPlanFactory(state="published"), note="A piece is broken: two cups"
+    )
+    old, young = (
+        PressFactory(
+            does="photo", changeover=work, pressed_at=moment, received_at=moment
+        )
+        for moment in (NOW - KEPT - timedelta(hours=1), NOW - KEPT + timedelta(hours=1))
+    )
+    for one in (old, young):
+        keep_photo(uid=one.uid, data=taken())
+
+    assert forget_photos(now=NOW) == 1
+    assert forget_photos(now=NOW) == 0
+
+    assert not photo_path(old.uid).exists()
+    assert photo_path(young.uid).exists()
+    client.force_login(AccountFactory(manager=True, person=None))
+    page = client.get(f"/resets/{SATURDAY}/").content.decode()
+    assert "two cups" in page
+    assert "This photo was deleted after 90 days." in page
+    assert str(old.uid) not in page
+    assert str(young.uid) in page
+
+
+@pytest.mark.django_db
+def test_a_file_that_belongs_to_no_press_goes_too(folder: Path) -> None:
+    path = keep_photo(uid=uuid4(), data=taken())
+    before = (NOW - KEPT).timestamp() - 60
+    os.utime(path, (before, before))
+    new = keep_photo(uid=uuid4(), data=taken())
+    os.utime(new, (NOW.timestamp(), NOW.timestamp()))
+
+    assert forget_photos(now=NOW) == 1
+    assert list(folder.iterdir()) == [new]

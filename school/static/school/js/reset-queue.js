@@ -5,6 +5,7 @@
 
 self.ResetQueue = (() => {
   const MOST = 50;
+  const GIVE_UP = 10;
   let opened;
 
   function open() {
@@ -101,7 +102,8 @@ self.ResetQueue = (() => {
   class SignedOut extends Error {}
 
   // As many as go together; a photo is heavy and goes alone with what came before.
-  function batch(presses) {
+  function batch(presses, alone) {
+    if (alone || presses[0]?.tries) return presses.slice(0, 1);
     const photo = presses.findIndex((one) => one.photo);
     return presses.slice(0, Math.min(MOST, photo < 0 ? MOST : photo + 1));
   }
@@ -134,9 +136,29 @@ self.ResetQueue = (() => {
     return settled;
   }
 
+  // What fails on the school's machine is counted, and sent again with its count: after
+  // some tries it is kept there as a note. Where not even that goes, it is said here,
+  // so that what was pressed after it is not held up for ever.
+  async function failed(press) {
+    const tries = (press.tries ?? 0) + 1;
+    if (tries < GIVE_UP) {
+      await on("presses", "readwrite", (store) => store.put({ ...press, tries }));
+      return;
+    }
+    const { uid, at, day } = press;
+    const did = [press.does, press.what, press.says].filter(Boolean).join(": ");
+    const says = "The school's machine can't take this. Tell the manager.";
+    await on("answers", "readwrite", (store) => store.put({ uid, at, day, did, says }));
+    await on("presses", "readwrite", (store) => store.delete(press.number));
+  }
+
+  // Only these are of what was sent; others are of a machine that is down.
+  const REFUSED = [400, 413, 500];
+
   async function sendAll() {
+    let alone = false;
     for (;;) {
-      const presses = batch(await waiting());
+      const presses = batch(await waiting(), alone);
       if (!presses.length) return;
       let response = await post(presses);
       if (response.status === 403) {
@@ -144,8 +166,19 @@ self.ResetQueue = (() => {
         response = await post(presses);
         if (response.status === 403) throw new SignedOut();
       }
+      if (REFUSED.includes(response.status)) {
+        await news(presses[0].day, "");
+        if (presses.length === 1) await failed(presses[0]);
+        if (alone || presses.length === 1) throw new Error(`presses ${response.status}`);
+        alone = true;
+        continue;
+      }
       if (!response.ok) throw new Error(`presses ${response.status}`);
-      if (!(await settle(presses, await response.json()))) throw new Error("no answer");
+      const told = await response.json();
+      const settled = await settle(presses, told);
+      const left = presses.find((one) => !told.answers.some(({ uid }) => uid === one.uid));
+      if (left) await failed(left);
+      if (!settled) throw new Error("no answer");
     }
   }
 
