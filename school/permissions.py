@@ -96,6 +96,11 @@ def may_note_who_came(account: Account, lesson: Lesson) -> bool:
     return is_manager(account) or teaches(account, lesson)
 
 
+def may_keep_terms(account: Account) -> bool:
+    """The manager makes terms, and carries weekly lessons over into the next."""
+    return is_manager(account)
+
+
 def may_set_charges(account: Account) -> bool:
     """The manager says what a missed place costs."""
     return is_manager(account)

@@ -30,6 +30,7 @@ from tests.factories.plans import (
 )
 from tests.factories.schools import SchoolFactory
 from tests.factories.series import weekly
+from tests.factories.terms import TermBreakFactory, TermFactory
 from tests.factories.yard import YardRuleFactory, YardWorkFactory
 
 pytestmark = pytest.mark.django_db
@@ -85,6 +86,8 @@ GET = {
     "message-texts": (302, 403, 403, 403, 200),
     "message-text": (302, 403, 403, 403, 200),
     "give-back": (302, 403, 403, 403, 200),
+    "terms": (302, 403, 403, 403, 200),
+    "term": (302, 403, 403, 403, 200),
     "lesson": (302, 403, 200, 200, 200),
     "cures": (302, 403, 403, 403, 404),
     "lesson-remedies": (302, 403, 403, 403, 404),
@@ -159,6 +162,9 @@ POST = {
     "move-lesson": (302, 403, 403, 403, 409),
     "cancel-lesson": (302, 403, 403, 403, 409),
     "attach-grid": (302, 403, 403, 403, 409),
+    "new-break": (302, 403, 403, 403, 409),
+    "lift-break": (302, 403, 403, 403, 302),
+    "carry-over": (302, 403, 403, 403, 409),
     "detach-grid": (302, 403, 403, 403, 302),
     "plan-yard-work": (302, 403, 403, 403, 409),
     "plan-yard-rule": (302, 403, 403, 403, 409),
@@ -252,6 +258,8 @@ def things() -> dict[str, str]:
     day = ride.lesson.starts_at.date().isoformat()
     draft = GridDraftFactory()
     series = weekly()
+    term = TermFactory()
+    TermBreakFactory(term=term)
     run = PlanRunFactory(date=ride.lesson.starts_at.date())
     mine = page_url(ride.rider.client, now=timezone.now()).partition("/my/")[2]
     lesson = f"/my/{mine}lessons/{ride.lesson_id}/"
@@ -356,6 +364,11 @@ def things() -> dict[str, str]:
         "attach-grid": f"/lessons/{ride.lesson_id}/grid/",
         "detach-grid": f"/lessons/{ride.lesson_id}/grid/remove/",
         "give-back": f"/rides/{ride.pk}/give-back/",
+        "terms": "/terms/",
+        "term": f"/terms/{term.pk}/",
+        "new-break": f"/terms/{term.pk}/breaks/",
+        "lift-break": f"/terms/breaks/{term.breaks.get().pk}/lift/",
+        "carry-over": f"/terms/{term.pk}/carry-over/",
         "swap-horse": f"/rides/{ride.pk}/horse/",
         "cures": f"/lessons/{ride.lesson_id}/cures/",
         "lesson-remedies": f"/lessons/{ride.lesson_id}/remedies/",

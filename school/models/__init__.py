@@ -34,6 +34,7 @@ from school.models.riders import LevelSigning, RiderStop
 from school.models.rides import Ride
 from school.models.schools import School
 from school.models.table_files import OwnReference, TableFile
+from school.models.terms import Term, TermBreak
 from school.models.waiting import WaitingOffer, WaitingWish
 from school.models.welfare import DayHeat, WelfareOverride
 from school.models.yard import YardRule, YardWork
@@ -90,6 +91,8 @@ __all__ = [
     "SeriesException",
     "StorePiece",
     "TableFile",
+    "Term",
+    "TermBreak",
     "WaitingOffer",
     "WaitingWish",
     "WelfareOverride",

@@ -2,7 +2,7 @@
 
 No arena, horse or person is held twice at once; no ride on a horse under age,
 none beyond a lesson's places; no line longer than its arena; no pack pays for more
-lessons than it has. PostgreSQL keeps
+lessons than it has; no two terms at once. PostgreSQL keeps
 the first with an exclusion constraint, SQLite with triggers, since its one
 writer at a time leaves no race.
 
@@ -47,6 +47,16 @@ def install_absence_guards(apps: Any, schema_editor: Any) -> None:
 def drop_absence_guards(apps: Any, schema_editor: Any) -> None:
     """Drop the guards of absences; for a migration's RunPython."""
     _run(schema_editor, "absences_drop")
+
+
+def install_term_guards(apps: Any, schema_editor: Any) -> None:
+    """Create the guards of terms; for a migration's RunPython."""
+    _run(schema_editor, "terms_install")
+
+
+def drop_term_guards(apps: Any, schema_editor: Any) -> None:
+    """Drop the guards of terms; for a migration's RunPython."""
+    _run(schema_editor, "terms_drop")
 
 
 def _run(schema_editor: Any, action: str) -> None:

@@ -8,6 +8,7 @@ from school.enums import LessonKind, LessonState, Level, Work
 from school.models.arenas import Arena
 from school.models.constraints import before, filled, one_of, together, within
 from school.models.people import Account, Instructor
+from school.models.terms import Term
 
 
 class LessonSeries(models.Model):
@@ -33,6 +34,17 @@ class LessonSeries(models.Model):
     split_from = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.PROTECT
     )
+    term = models.ForeignKey(
+        Term, null=True, blank=True, on_delete=models.PROTECT, related_name="series"
+    )
+    carried_from = models.ForeignKey(
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="carried_to",
+        help_text="The weekly lesson of an earlier term that goes on in it",
+    )
 
     class Meta:
         verbose_name_plural = "lesson series"
@@ -46,6 +58,9 @@ class LessonSeries(models.Model):
             models.CheckConstraint(
                 condition=Q(last_date__gte=F("first_date")),
                 name="series_begins_before_it_ends",
+            ),
+            models.UniqueConstraint(
+                "carried_from", "term", name="series_carried_once_a_term"
             ),
         ]
 

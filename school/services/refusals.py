@@ -52,6 +52,14 @@ _BY_RULE = {
         "pack-used-up",
         "The pack's last lesson went while you were booking. Book it once more.",
     ),
+    "term_no_two_at_once": (
+        "terms-overlap",
+        "Another term has some of these days: two terms never overlap.",
+    ),
+    "term_break_within_its_term": (
+        "break-outside",
+        "A break would lie outside its term.",
+    ),
     "ride_rider_once_a_lesson": ("rider-twice", "The rider is already in this lesson."),
     "ride_horse_once_a_lesson": ("horse-twice", "The horse is already in this lesson."),
 }

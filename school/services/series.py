@@ -17,6 +17,7 @@ from school.models import (
     Ride,
     Rider,
     SeriesException,
+    Term,
 )
 from school.queries.schools import school_zone, the_school
 from school.queries.series import lessons_from, moment_of, weeks_of
@@ -50,10 +51,13 @@ def start_series(
     rides: Iterable[tuple[Rider, Horse | None]] = (),
     skip: Mapping[date, str] | None = None,
     overrule: str = "",
+    term: Term | None = None,
+    carried_from: LessonSeries | None = None,
 ) -> LessonSeries:
     """Book a lesson for every week, all or none; `skip` names days and why not.
 
-    `overrule` is the reason to go against rules of horses' work in each of them.
+    `overrule` is the reason to go against rules of horses' work in each of them;
+    `term` is what it is booked for, `carried_from` what it goes on from.
 
     Raises
     ------
@@ -76,6 +80,8 @@ def start_series(
             weekday=first_date.weekday(),
             first_date=days[0],
             last_date=days[-1],
+            term=term,
+            carried_from=carried_from,
         )
         for day, reason in (skip or {}).items():
             SeriesException.objects.create(series=series, date=day, reason=reason)

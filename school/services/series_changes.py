@@ -114,6 +114,7 @@ def _split(
         first_date=days[0] + shift,
         last_date=old.last_date + shift,
         split_from=old,
+        term=old.term,
     )
     for holiday in old.exceptions.filter(date__gte=days[0]).order_by("date"):
         SeriesException.objects.create(

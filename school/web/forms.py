@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from exercises.models import Exercise
 from school.enums import GroundNow, LessonKind, Tradition, Work
-from school.models import Arena, Horse, Instructor, Rider
+from school.models import Arena, Horse, Instructor, Rider, Term
 
 MOST_RIDERS = 4
 
@@ -47,6 +47,12 @@ class BookForm(MomentForm):
         label="Every week until (leave empty for one lesson)",
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )
+    term = forms.ModelChoiceField(
+        Term.objects.order_by("-first_date"),
+        required=False,
+        label="Every week to the end of a term",
+        empty_label="no term",
+    )
     not_on = forms.CharField(
         required=False,
         max_length=300,
@@ -68,6 +74,20 @@ class BookForm(MomentForm):
                     f"{word} is no day; write it as 2027-04-27."
                 ) from None
         return days
+
+    def clean(self) -> dict[str, Any]:
+        """Let a term say until when; its first lesson lies in it."""
+        data = super().clean() or {}
+        term, day = data.get("term"), data.get("date")
+        if term and day:
+            if not term.first_date <= day <= term.last_date:
+                self.add_error(
+                    "date",
+                    f"{term.name} is from {term.first_date.isoformat()} to "
+                    f"{term.last_date.isoformat()}: begin within it.",
+                )
+            data["until"] = min(data.get("until") or term.last_date, term.last_date)
+        return data
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -5,6 +5,8 @@ from datetime import date, datetime
 from school.models import Account, LessonSeries
 from school.queries.holidays import holidays_of
 from school.queries.schools import the_school
+from school.queries.series import weeks_of
+from school.queries.terms import breaks_of
 from school.services.series import start_series
 from school.services.series_parts import SeriesPlan
 from school.web.forms import BookForm
@@ -18,6 +20,11 @@ def book_weekly(
     skip: dict[date, str] = {}
     if data["public_holidays"]:
         skip = holidays_of(the_school(), data["date"], data["until"])
+    term = data["term"]
+    if term is not None:
+        weeks = weeks_of(data["date"], data["until"])
+        breaks = breaks_of(term)
+        skip |= {day: breaks[day] for day in weeks if day in breaks}
     skip |= dict.fromkeys(data.get("not_on") or [], "not held")
     return start_series(
         plan=SeriesPlan(
@@ -34,6 +41,7 @@ def book_weekly(
         last_date=data["until"],
         skip=skip,
         rides=form.rides(),
+        term=term,
         by=by,
         now=now,
         overrule=overrule,

@@ -6,12 +6,15 @@ from typing import Any
 
 from school.models import PackUse
 from tests.clock import NOW
+from tests.factories.arenas import ArenaFactory
 from tests.factories.lessons import RideFactory
 from tests.factories.matching import RiderConfidenceFactory, RiderHorseFactory
 from tests.factories.outcomes import EarlyEndFactory, OutcomeFactory
 from tests.factories.packs import LessonPackFactory, MakeUpCreditFactory
 from tests.factories.replies import ReplyFactory
 from tests.factories.schools import SchoolFactory
+from tests.factories.series import plan, weekly
+from tests.factories.terms import TermBreakFactory, TermFactory
 from tests.factories.waiting import WaitingOfferFactory, WaitingWishFactory
 
 
@@ -39,6 +42,19 @@ def credit_for_itself() -> None:
 def liking_twice() -> None:
     one = RiderHorseFactory()
     RiderHorseFactory(rider=one.rider, horse=one.horse)
+
+
+def carried_twice() -> None:
+    SchoolFactory()
+    term = TermFactory()
+    old = weekly()
+    for _ in range(2):
+        weekly(term=term, carried_from=old, plan=plan(arena=ArenaFactory()))
+
+
+def break_twice() -> None:
+    term = TermBreakFactory().term
+    TermBreakFactory(term=term)
 
 
 CLIENT_BREAKS: dict[str, Callable[[], Any]] = {
@@ -79,6 +95,21 @@ CLIENT_BREAKS: dict[str, Callable[[], Any]] = {
     "school_lost_charge_known": lambda: SchoolFactory(lost_charge="x"),
     "school_ended_rider_charge_known": lambda: SchoolFactory(ended_rider_charge="x"),
     "school_ended_horse_charge_known": lambda: SchoolFactory(ended_horse_charge="x"),
+    "term_name_filled": lambda: TermFactory(name=""),
+    "term_begins_before_it_ends": lambda: TermFactory(last_date=date(2027, 3, 7)),
+    "term_no_two_at_once": lambda: (
+        TermFactory(),
+        TermFactory(
+            name="Next", first_date=date(2027, 5, 16), last_date=date(2027, 7, 1)
+        ),
+    ),
+    "term_break_name_filled": lambda: TermBreakFactory(name=""),
+    "term_break_begins_before_it_ends": lambda: TermBreakFactory(
+        last_date=date(2027, 4, 11)
+    ),
+    "term_break_once": break_twice,
+    "term_break_within_its_term": lambda: TermBreakFactory(last_date=date(2027, 5, 17)),
+    "series_carried_once_a_term": carried_twice,
     "reply_answer_known": lambda: ReplyFactory(answer="MAYBE"),
     "reply_state_known": lambda: ReplyFactory(state="lost"),
     "reply_proposal_whole": lambda: ReplyFactory(proposed_starts_at=NOW),

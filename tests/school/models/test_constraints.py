@@ -581,6 +581,8 @@ GUARDS = {
     "ride_horse_old_enough",
     "lesson_places_not_exceeded",
     "pack_not_overspent",
+    "term_no_two_at_once",
+    "term_break_within_its_term",
     "revision_never_changed",
     "ride_log_never_changed",
     "incident_never_changed",
