@@ -43,6 +43,9 @@ from school.queries.touched import absences_between
 
 Elements = list[dict[str, Any]]
 
+Left = dict[int, tuple[str, Elements]]
+"""What a plan leaves on the lines it uses, and since what clock time."""
+
 LONGEST_LEFT = timedelta(days=60)
 """A plan older than this no longer says what stands."""
 
@@ -74,42 +77,67 @@ class DayRows:
 
 def day_rows(day: date) -> DayRows:
     """Return the rows of a local day, in a constant number of queries."""
+    return rows_of_days([day])[day]
+
+
+def rows_of_days(
+    days: Sequence[date], lessons: Sequence[Lesson] | None = None
+) -> dict[date, DayRows]:
+    """Return the rows of each of some local days, in as many queries as of one.
+
+    `lessons` are those of all the days with their booked rides, where fetched.
+    """
     school = the_school()
-    first, last = day_bounds(day, ZoneInfo(school.zone))
-    return DayRows(
-        date=day,
-        school=school,
-        arenas=list(Arena.objects.order_by("name", "pk")),
-        lines=list(Line.objects.order_by("arena_id", "name", "pk")),
-        standing=standing_before(day),
-        closures=list(
-            ArenaClosure.objects.filter(
-                closed_from__lt=last, closed_to__gt=first
-            ).order_by("closed_from", "pk")
-        ),
-        lessons=list(
-            lessons_with_all().filter(
-                state__in=HOLDING_STATES, starts_at__gte=first, starts_at__lt=last
-            )
-        ),
-        horses=list(Horse.objects.order_by("pk")),
-        horse_states=list(
-            HorseState.objects.filter(state_from__lt=last)
-            .exclude(state_to__lte=first)
-            .order_by("state_from", "pk")
-        ),
-        instructor_hours=list(InstructorHours.objects.order_by("from_at", "pk")),
-        absences=absences_between(first, last),
-        groundspeople=list(
+    zone = ZoneInfo(school.zone)
+    first, last = day_bounds(min(days), zone)[0], day_bounds(max(days), zone)[1]
+    common: dict[str, Any] = {
+        "school": school,
+        "arenas": list(Arena.objects.order_by("name", "pk")),
+        "lines": list(Line.objects.order_by("arena_id", "name", "pk")),
+        "horses": list(Horse.objects.order_by("pk")),
+        "instructor_hours": list(InstructorHours.objects.order_by("from_at", "pk")),
+        "groundspeople": list(
             Groundsperson.objects.select_related("person").order_by("works_from", "pk")
         ),
-        store=list(StorePiece.objects.order_by("piece", "place")),
-        overrides=list(
-            WelfareOverride.objects.filter(
-                lesson__starts_at__gte=first, lesson__starts_at__lt=last
-            ).order_by("pk")
-        ),
+        "store": list(StorePiece.objects.order_by("piece", "place")),
+    }
+    standing = standing_before_each(days)
+    closures = ArenaClosure.objects.filter(closed_from__lt=last, closed_to__gt=first)
+    states = HorseState.objects.filter(state_from__lt=last).exclude(state_to__lte=first)
+    overrides = WelfareOverride.objects.filter(
+        lesson__starts_at__gte=first, lesson__starts_at__lt=last
     )
+    shut = list(closures.order_by("closed_from", "pk"))
+    off = list(states.order_by("state_from", "pk"))
+    absences = absences_between(first, last)
+    overruled = list(overrides.select_related("lesson").order_by("pk"))
+    booked = lessons_with_all().filter(
+        state__in=HOLDING_STATES, starts_at__gte=first, starts_at__lt=last
+    )
+    on: dict[date, list[Lesson]] = {}
+    for lesson in booked if lessons is None else lessons:
+        on.setdefault(lesson.starts_at.astimezone(zone).date(), []).append(lesson)
+    found = {}
+    for day in days:
+        begins, ends = day_bounds(day, zone)
+        found[day] = DayRows(
+            date=day,
+            lessons=on.get(day, []),
+            standing=standing[day],
+            closures=[x for x in shut if x.closed_from < ends and x.closed_to > begins],
+            horse_states=[
+                one
+                for one in off
+                if one.state_from < ends
+                and (one.state_to is None or one.state_to > begins)
+            ],
+            absences=[
+                x for x in absences if x.absent_from < ends and x.absent_to > begins
+            ],
+            overrides=[x for x in overruled if begins <= x.lesson.starts_at < ends],
+            **common,
+        )
+    return found
 
 
 def plans_with_all() -> QuerySet[DayPlan]:
@@ -342,7 +370,12 @@ def timed_changeovers(most: int = 400) -> list[Changeover]:
 
 
 def standing_before(day: date) -> dict[int, Elements]:
-    """Return what stands on each line before a day's work, by line.
+    """Return what stands on each line before a day's work, by line."""
+    return standing_before_each([day])[day]
+
+
+def standing_before_each(days: Sequence[date]) -> dict[date, dict[int, Elements]]:
+    """Return what stands on each line before each day's work, in three queries.
 
     What was last seen counts, or what a plan published for a day since then
     leaves. A plan published for the day itself keeps what it was made from,
@@ -350,21 +383,32 @@ def standing_before(day: date) -> dict[int, Elements]:
     """
     zone = ZoneInfo(the_school().zone)
     seen = {one.line_id: one for one in Standing.objects.order_by("line_id")}
-    standing = {line: list(one.elements) for line, one in seen.items()}
     plans = DayPlan.objects.filter(
-        date__gte=day - LONGEST_LEFT,
-        date__lte=day,
+        date__gte=min(days) - LONGEST_LEFT,
+        date__lte=max(days),
         state=DayPlan.State.PUBLISHED,
     ).order_by("date", "pk")
-    for plan in plans:
-        if plan.date < day:
+    last = max(days)
+    published = [(plan, _left_by(plan) if plan.date < last else {}) for plan in plans]
+    return {day: _standing(day, seen, published, zone) for day in days}
+
+
+def _standing(
+    day: date,
+    seen: Mapping[int, Standing],
+    published: Sequence[tuple[DayPlan, Left]],
+    zone: ZoneInfo,
+) -> dict[int, Elements]:
+    standing = {line: list(one.elements) for line, one in seen.items()}
+    for plan, left in published:
+        if day - LONGEST_LEFT <= plan.date < day:
             standing |= {
                 line: elements
-                for line, (clock, elements) in _left_by(plan).items()
+                for line, (clock, elements) in left.items()
                 if line not in seen
                 or seen[line].as_of_at < _moment(plan.date, clock, zone)
             }
-        else:
+        elif plan.date == day:
             corrected = {
                 line
                 for line, one in seen.items()
@@ -393,10 +437,10 @@ def _made_from(plan: DayPlan) -> dict[int, Elements]:
     }
 
 
-def _left_by(plan: DayPlan) -> dict[int, tuple[str, Elements]]:
+def _left_by(plan: DayPlan) -> Left:
     """Return what a plan leaves on the lines it uses, and since when."""
     day = read_day(plan.document)
-    left: dict[int, tuple[str, Elements]] = {}
+    left: Left = {}
     for reset in plan.plan["resets"]:
         elements = [move["now"] for move in reset["moves"] if move["now"]]
         _later(left, key_of(reset["line"]), reset["to"], elements)
@@ -413,9 +457,7 @@ def _left_by(plan: DayPlan) -> dict[int, tuple[str, Elements]]:
     return left
 
 
-def _later(
-    left: dict[int, tuple[str, Elements]], line: int, when: str, elements: Elements
-) -> None:
+def _later(left: Left, line: int, when: str, elements: Elements) -> None:
     if line not in left or left[line][0] <= when:
         left[line] = (when, elements)
 

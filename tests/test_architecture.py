@@ -12,6 +12,7 @@ PURE = [
     "exercises.drawing.side",
     "scheduling.changeover.places",
     "scheduling.dayplan.order",
+    "scheduling.finding.best",
     "scheduling.matching.engine",
     "scheduling.solver.solve",
 ]

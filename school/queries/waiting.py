@@ -9,6 +9,7 @@ from school.enums import LessonKind, LessonState, Level, RideState, WishState
 from school.models import Lesson, WaitingWish
 
 AHEAD = timedelta(days=28)
+LONGEST_KEY = 15
 _ORDER = list(Level.values)
 
 
@@ -61,3 +62,11 @@ def _fitting(
             and lesson.pk != wish.instead_of_id
         ):
             yield lesson
+
+
+def open_wish(key: str) -> WaitingWish | None:
+    """Return a wish that still waits, by its key as it was sent."""
+    if not key.isdecimal() or len(key) > LONGEST_KEY:
+        return None
+    wishes = WaitingWish.objects.filter(state=WishState.OPEN)
+    return wishes.select_related("rider__person").filter(pk=int(key)).first()

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date, datetime
+from functools import cached_property
 
 from school.enums import ConsentKind
 from school.models import Consent, Rider, RiderStop
@@ -21,24 +22,48 @@ def check_may_ride(riders: Iterable[Rider], starts_at: datetime) -> None:
         `stopped` or `no-consent`, with the rider's key; neither can be overruled.
     """
     asked = list(riders)
-    if not asked:
-        return
-    day = local_day(starts_at)
-    _check_stops(asked, day)
-    of_age = the_school().of_age_years
-    minors = [one for one in asked if is_minor(one.born_date, day, of_age)]
-    if minors:
-        _check_consents(minors, day, of_age)
+    refusal = MayRide(asked).refusal(local_day(starts_at)) if asked else None
+    if refusal is not None:
+        raise refusal
 
 
-def _check_stops(riders: list[Rider], day: date) -> None:
-    stops = RiderStop.objects.filter(
-        rider__in=riders, lifted_at=None, from_date__lte=day
-    ).select_related("rider__person")
-    stop = stops.order_by("from_date", "pk").first()
-    if stop is None:
-        return
-    raise UnableToBook(
+class MayRide:
+    """Whether some riders may be booked, on any number of days: read once."""
+
+    def __init__(self, riders: Iterable[Rider]) -> None:
+        self._riders = list(riders)
+        stops = RiderStop.objects.filter(rider__in=self._riders, lifted_at=None)
+        self._stops = list(
+            stops.select_related("rider__person").order_by("from_date", "pk")
+        )
+        self._of_age = the_school().of_age_years
+
+    def refusal(self, day: date) -> UnableToBook | None:
+        """Return why they can't all be booked for a day; None where they can."""
+        for stop in self._stops:
+            if stop.from_date <= day:
+                return _stopped(stop)
+        for rider in self._riders:
+            if not is_minor(rider.born_date, day, self._of_age):
+                continue
+            mine = self._consents.get(rider.pk, [])
+            if not any(one.holds_on(day) for one in mine):
+                return _no_consent(rider, day, mine, self._of_age)
+        return None
+
+    @cached_property
+    def _consents(self) -> dict[int, list[Consent]]:
+        """The consents to ride, by rider; not read where nobody is under age."""
+        given: dict[int, list[Consent]] = {}
+        for one in Consent.objects.filter(
+            rider__in=self._riders, kind=ConsentKind.RIDING
+        ):
+            given.setdefault(one.rider_id, []).append(one)
+        return given
+
+
+def _stopped(stop: RiderStop) -> UnableToBook:
+    return UnableToBook(
         "stopped",
         f"{stop.rider.person.first_name} has been stopped from riding since "
         f"{on_day(stop.from_date)}. A manager lifts it on the rider's page, once "
@@ -47,25 +72,19 @@ def _check_stops(riders: list[Rider], day: date) -> None:
     )
 
 
-def _check_consents(minors: list[Rider], day: date, of_age: int) -> None:
-    given: dict[int, list[Consent]] = {}
-    for one in Consent.objects.filter(rider__in=minors, kind=ConsentKind.RIDING):
-        given.setdefault(one.rider_id, []).append(one)
-    for rider in minors:
-        mine = given.get(rider.pk, [])
-        if any(one.holds_on(day) for one in mine):
-            continue
-        name = rider.person.first_name
-        why = "no guardian has given consent to it"
-        if mine:
-            last = max(mine, key=lambda one: (one.given_date, one.pk))
-            why = f"the guardian's consent ended on {on_day(last.expires_date)}"
-            if last.withdrawn_date is not None:
-                why = f"the guardian withdrew it on {on_day(last.withdrawn_date)}"
-        raise UnableToBook(
-            "no-consent",
-            f"{name} is under {of_age} and can't be booked for {on_day(day)}: {why}. "
-            "The guardian gives it on their own page, or you note it on the rider's. "
-            "It can't be overruled.",
-            rider=rider.pk,
-        )
+def _no_consent(
+    rider: Rider, day: date, mine: list[Consent], of_age: int
+) -> UnableToBook:
+    why = "no guardian has given consent to it"
+    if mine:
+        last = max(mine, key=lambda one: (one.given_date, one.pk))
+        why = f"the guardian's consent ended on {on_day(last.expires_date)}"
+        if last.withdrawn_date is not None:
+            why = f"the guardian withdrew it on {on_day(last.withdrawn_date)}"
+    return UnableToBook(
+        "no-consent",
+        f"{rider.person.first_name} is under {of_age} and can't be booked for "
+        f"{on_day(day)}: {why}. The guardian gives it on their own page, or you note "
+        "it on the rider's. It can't be overruled.",
+        rider=rider.pk,
+    )

@@ -130,6 +130,37 @@ def take_offer(*, offer: WaitingOffer, now: datetime) -> Ride:
         return ride
 
 
+def meet_wish(
+    *, wish: WaitingWish, lesson: Lesson, by: Account | None, now: datetime
+) -> WaitingWish:
+    """Note that a lesson was booked for a wish; twice is harmless.
+
+    Its open offers lapse, and what it was instead of is given back. A wish whose
+    rider is not in the lesson goes on waiting.
+    """
+    with transaction.atomic():
+        fresh = WaitingWish.objects.select_for_update().get(pk=wish.pk)
+        booked = lesson.rides.filter(rider=fresh.rider_id, state=RideState.BOOKED)
+        if fresh.state != WishState.OPEN or not booked.exists():
+            return fresh
+        before = snapshot(fresh)
+        fresh.state, fresh.state_at = WishState.MET, now
+        fresh.save()
+        fresh.offers.filter(state=OfferState.OPEN).update(
+            state=OfferState.DECLINED, state_at=now
+        )
+        record(
+            by=by,
+            at=now,
+            action="meet wish",
+            subject=fresh,
+            before=before,
+            after=snapshot(fresh),
+        )
+        _give_back_other(fresh, now)
+        return fresh
+
+
 def _give_back_other(wish: WaitingWish, now: datetime) -> None:
     """Give back what the wish was instead of; kept where that would be charged."""
     if wish.instead_of is None:

@@ -87,6 +87,7 @@ def told_of_day(
     work: str,
     rider: Rider | None = None,
     lesson: int | None = None,
+    others: tuple[Stint, ...] | None = None,
 ) -> list[Told]:
     """Return what a lesson would break of the rules of a horse's work.
 
@@ -96,15 +97,14 @@ def told_of_day(
         What the horse does around that time, without the lesson itself.
     lesson
         The lesson's key where it is booked already: its grid's efforts count.
+    others
+        What the horse does besides (`others_of_day`), where many times are asked of.
     """
     horse = day.horse
     local = starts_at.astimezone(zone)
     asked = Asked(
         stint=_stint(day, starts_at, ends_at, zone, work, lesson),
-        others=tuple(
-            _stint(day, one.starts_at, one.ends_at, zone, one.work, one.pk)
-            for one in day.around
-        ),
+        others=others_of_day(day, zone) if others is None else others,
         own=OwnLimits(horse.rest_min, horse.max_lessons, horse.max_minutes),
         horse_kg=horse.weight_kg,
         rider_kg=None if rider is None else rider.weight_kg,
@@ -129,6 +129,14 @@ def told_of_day(
         )
         for one in hits(asked, house)
     ]
+
+
+def others_of_day(day: HorseDay, zone: ZoneInfo) -> tuple[Stint, ...]:
+    """Return what a horse does around a day, as the rules count it."""
+    return tuple(
+        _stint(day, one.starts_at, one.ends_at, zone, one.work, one.pk)
+        for one in day.around
+    )
 
 
 def _nearest(

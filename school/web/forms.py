@@ -33,6 +33,11 @@ class MomentForm(forms.Form):
 
 
 class BookForm(MomentForm):
+    """A lesson to be booked; `wish` is the one on the waiting list that it meets."""
+
+    no_horse = "no horse yet"
+
+    wish = forms.CharField(required=False, max_length=20, widget=forms.HiddenInput)
     title = forms.CharField(max_length=120)
     kind = forms.ChoiceField(choices=LessonKind.choices)
     work = forms.ChoiceField(choices=Work.choices)
@@ -98,7 +103,7 @@ class BookForm(MomentForm):
                 "person__first_name", "pk"
             )
         ]
-        horses = [("", "no horse yet")] + [
+        horses = [("", self.no_horse)] + [
             (str(one.pk), one.name) for one in Horse.objects.order_by("name")
         ]
         for n in range(1, MOST_RIDERS + 1):

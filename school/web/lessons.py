@@ -28,6 +28,7 @@ from school.queries.grids import overruled_of
 from school.queries.lessons import booked_rides, lesson_with_all
 from school.queries.outcomes import missed_rides
 from school.queries.schools import the_school
+from school.queries.waiting import open_wish
 from school.services.asked import book_asked
 from school.services.grids import UnableToAttach, attach_grid, detach_grid
 from school.services.lesson_changes import note_booking
@@ -37,6 +38,7 @@ from school.services.lessons import (
     cancel_lesson,
     move_lesson,
 )
+from school.services.offers import meet_wish
 from school.services.rides import change_horse
 from school.web.access import account_of, allowed
 from school.web.forms import (
@@ -224,6 +226,7 @@ def new_lesson(request: HttpRequest) -> HttpResponse:
             refusal, overruling = error.says, offer_to_overrule(request, error)
         else:
             note_booking(lesson=lesson, by=account_of(request), now=timezone.now())
+            _meet_wish(request, data["wish"], lesson)
             messages.success(request, f"{lesson.title} is booked.")
             if light := light_of(lesson, the_school()):
                 messages.warning(request, light)
@@ -236,6 +239,13 @@ def new_lesson(request: HttpRequest) -> HttpResponse:
     )
 
 
+def _meet_wish(request: HttpRequest, key: str, lesson: Lesson) -> None:
+    """Take a wish off the waiting list that the lesson was booked for."""
+    wish = open_wish(key)
+    if wish is not None:
+        meet_wish(wish=wish, lesson=lesson, by=account_of(request), now=timezone.now())
+
+
 def _booked_weekly(request: HttpRequest, form: BookForm) -> HttpResponse:
     series = book_weekly(
         form,
@@ -244,6 +254,7 @@ def _booked_weekly(request: HttpRequest, form: BookForm) -> HttpResponse:
         overrule=reason_of(request),
     )
     lessons = series.lessons.order_by("starts_at", "pk")
+    _meet_wish(request, form.cleaned_data["wish"], lessons[0])
     messages.success(
         request, f"{series.name} is booked every week, {len(lessons)} lessons."
     )
