@@ -324,3 +324,18 @@ def cheapest_way(
                 if i >= 0 and best[i] + seconds < sums[j]:
                     sums[j], back[j] = best[i] + seconds, i
     return sums, back
+
+
+@compiled
+def carry_on(costs, so_far, out):
+    """Carry least sums on from the places of a row to those of the next one.
+
+    `costs` are by distance, ascending: the k-th is that of the first place from the
+    last one. What is already in `out` stays where it is less.
+    """
+    count = len(so_far)
+    for j in range(len(out)):
+        least = out[j]
+        for i in range(count):
+            least = min(least, so_far[i] + costs[j + count - 1 - i])
+        out[j] = least

@@ -10,12 +10,11 @@ from collections import OrderedDict
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from scheduling.changeover.effort import US_PER_S, Handling
 from scheduling.changeover.setups import GridRow, Place, Setup
-from scheduling.changeover.tables import Costs
+from scheduling.changeover.tables import Costs, kernels
 from scheduling.dayplan.day import Day, DayLine
 
 Seconds = NDArray[np.int64]
@@ -209,9 +208,7 @@ class Chains:
         for to in self.runs(last, line):
             for by in self.runs(stood, line):
                 costs = self._costs(stood, by, last, to)
-                window = sliding_window_view(costs, by.count)
-                least = (window + so_far[by.part][::-1]).min(axis=1)
-                np.minimum(out[to.part], least, out=out[to.part])
+                kernels().carry_on(costs, so_far[by.part], out[to.part])
         return out
 
     def least(self, line: int, stood: int | None, last: int) -> int:

@@ -139,16 +139,20 @@ def _stretches(
 
 def _dear(numbers: Numbers, line: int, stretch: list[Arc]) -> list[Cut]:
     """Return the shortest stretches from each arc on that are dear, and the whole."""
-    cuts: list[Cut] = []
     apart = [numbers.problem.arc_s[arc] for arc in stretch]
+    whole = _sums(numbers, line, stretch)
+    if whole[-1] == sum(apart):
+        # Then no part of it is dear either.
+        return []
+    cuts: list[Cut] = []
     latest = len(stretch)
-    for at in reversed(range(len(stretch) - 1)):
-        sums = _sums(numbers, line, stretch[at:])
-        ends = range(at + 2, len(stretch) + 1)
+    for at in reversed(range(latest - 1)):
+        sums = _sums(numbers, line, stretch[at:latest]) if at else whole
+        ends = range(at + 2, (latest if at else len(stretch)) + 1)
         dear = [end for end in ends if sums[end - at - 1] > sum(apart[at:end])]
         # A stretch that holds a shorter dear one adds little, but for the whole.
         wanted = [end for end in dear[:1] if end <= latest]
-        if at == 0 and dear and dear[-1] == len(stretch):
+        if at == 0:
             wanted = sorted({*wanted, len(stretch)})
         for end in wanted:
             extra = sums[end - at - 1] - sum(apart[at:end])

@@ -123,3 +123,18 @@ def test_a_step_between_places_finds_the_least_sum_of_all(
         tried = np.where((took <= most) & (best < never), best + took, never)
         assert sums[j] == tried.min()
         assert tried[back[j]] == sums[j] or sums[j] == never
+
+
+@pytest.mark.parametrize("compiled", [True, False])
+def test_sums_carried_on_are_the_least_over_every_place_before(compiled: bool) -> None:
+    dice = np.random.default_rng(4)
+    so_far, costs = dice.integers(0, 99, 5), dice.integers(0, 99, 11)
+    out = dice.integers(0, 60, 7)
+    carry_on = kernels().carry_on if compiled else kernels().carry_on.py_func
+
+    then = out.copy()
+    carry_on(costs, so_far, then)
+
+    for j in range(7):
+        ways = [so_far[i] + costs[j + 4 - i] for i in range(5)]
+        assert then[j] == min(out[j], *ways)
