@@ -13,7 +13,7 @@ from enum import StrEnum
 from functools import lru_cache
 from itertools import pairwise
 
-from exercises.geometry.elements import Kind, Piece, pieces
+from exercises.geometry.elements import GroundLine, Kind, Piece, pieces
 from scheduling.changeover.loads import (
     Crew,
     Freight,
@@ -88,7 +88,20 @@ def phase_of(step: Step) -> Phase:
         now.element
     ):
         return Phase.BUILD
-    return Phase.KEEP if was == now else Phase.HEIGHT
+    return Phase.KEEP if _alike(was, now) else Phase.HEIGHT
+
+
+def _alike(was: PlacedElement, now: PlacedElement) -> bool:
+    """Say whether nothing is to be done; a fence without a side faces both ways."""
+    one = now.element
+    sided = (
+        one.ascending
+        or one.ground_line is GroundLine.TAKE_OFF
+        or one.guides
+        or one.v_poles_cm > 0
+        or one.leaning is not None
+    )
+    return was == now or (not sided and was.element == one)
 
 
 def is_measured(step: Step) -> bool:

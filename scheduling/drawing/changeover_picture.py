@@ -13,8 +13,8 @@ from exercises.geometry.units import METRIC, LengthUnit, Units
 
 Move = Mapping[str, Any]
 
-WIDTH, SIDE, ROW, TOP = 1000, 40, 92, 46
-HEIGHT = TOP + 2 * ROW + 176
+WIDTH, SIDE, ROW, TOP = 1000, 40, 92, 62
+HEIGHT = TOP + 2 * ROW + 188
 GONE, NEW = "#9b1c1c", "#1f5a43"
 LETTERS = {
     Kind.POLE: "pole",
@@ -106,13 +106,13 @@ def _tape(
         at = x(mark * mark_cm)
         svg.line(root, at, ground + 4, at, ground + 12, stroke=svg.FAINT, width=2)
         if mark % every == 0:
-            svg.text(root, at, ground + 40, str(mark), size=17, fill=svg.FAINT)
+            svg.text(root, at, ground + 50, str(mark), size=21, fill=svg.FAINT)
     svg.text(
         root,
         SIDE,
-        ground + 62,
+        ground + 76,
         f"{'feet' if feet else 'metres'} from {datum}",
-        size=17,
+        size=20,
         anchor="start",
         fill=svg.FAINT,
     )
@@ -127,9 +127,9 @@ def _names(
         words = LETTERS[one.kind]
         words += f" {units.short_height(one.height_cm)}" if one.height_cm else ""
         at = x(one.at_cm)
-        raised = at - before < 9 * len(words) and not raised
-        high = ground - _tall(one) - (30 if raised else 10)
-        svg.text(root, at, high, words, size=16)
+        raised = at - before < 12 * len(words) and not raised
+        high = ground - _tall(one) - (36 if raised else 10)
+        svg.text(root, at, high, words, size=22)
         before = at
 
 
@@ -140,7 +140,7 @@ def _move(root: Node, x: Any, move: Move, upper: float, lower: float) -> None:
     if was is not None and now is not None:
         dash = "" if do == "keep" else "8 7"
         svg.line(
-            root, x(was.at_cm), upper + 6, x(now.at_cm), lower - _tall(now) - 46,
+            root, x(was.at_cm), upper + 6, x(now.at_cm), lower - _tall(now) - 58,
             stroke=svg.FAINT, width=2, dash=dash,
         )  # fmt: skip
     if was is not None:
@@ -150,8 +150,8 @@ def _move(root: Node, x: Any, move: Move, upper: float, lower: float) -> None:
     if now is not None:
         _element(root, x, now, lower, NEW if do == "build" else svg.INK)
         if do == "build":
-            at, low = x(now.at_cm), lower + 20
-            svg.text(root, at, low, "new", size=15, fill=NEW, bold=True)
+            at, low = x(now.at_cm), lower + 28
+            svg.text(root, at, low, "new", size=20, fill=NEW, bold=True)
 
 
 def _tall(one: Element) -> float:

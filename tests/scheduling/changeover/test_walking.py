@@ -20,6 +20,7 @@ from tests.scheduling.changeover.builders import (
     OXER,
     POLE,
     RAISED,
+    TAKE_OFF,
     VERTICAL,
     placed,
     setups,
@@ -395,3 +396,14 @@ def test_a_plank_in_the_place_of_a_pole_keeps_no_piece() -> None:
 
     assert found.shifts == (0,)
     assert {(one.origin, one.to) for one in found.freight} == {(500, None), (None, 600)}
+
+
+def test_a_fence_without_a_side_stays_though_it_is_ridden_the_other_way() -> None:
+    plain = (placed(VERTICAL, 770, "up"), placed(VERTICAL, 770, "down"))
+    sided = tuple(
+        placed(VERTICAL, 770, faces, ground_line=TAKE_OFF) for faces in ("up", "down")
+    )
+
+    assert phase_of(plain) is Phase.KEEP
+    assert phase_of(sided) is Phase.HEIGHT
+    assert walk((plain,), GROUND, ALONE).heights == ()

@@ -170,3 +170,41 @@ def test_work_of_the_ground_stands_at_its_time_with_room_for_a_pen() -> None:
     assert "poles and wings off the sand first" in text
     assert "done 13:25" in text
     assert text.count("Initials") == 3
+
+
+def places(pdf: bytes) -> list[list[tuple[str, float]]]:
+    """Return the texts of each page with how high each stands [points]."""
+    every = []
+    for page in pypdf.PdfReader(BytesIO(pdf)).pages:
+        found: list[tuple[str, float]] = []
+
+        def keep(text, user, matrix, font, size, found=found) -> None:
+            # Where a text stands: its own matrix within that of the page.
+            high = user[1] * matrix[4] + user[3] * matrix[5] + user[5]
+            if text.strip():
+                found.append((" ".join(text.split()), high))
+
+        page.extract_text(visitor_text=keep)
+        every.append(found)
+    return every
+
+
+def test_a_changeover_stands_whole_within_the_margins_of_one_page() -> None:
+    plan = DayPlanFactory(state="published")
+    for n, moves in enumerate((2, 3, 7, 1, 12, 4)):
+        changeover(
+            moves=moves, plan=plan, starts_at=at(f"{8 + n:02d}:45"),
+            ends_at=at(f"{8 + n:02d}:57"),
+        )  # fmt: skip
+
+    every = places(typeset(TEMPLATE, sheet().as_data(), now=NOW))
+
+    # An A4 page is 842 points high (ISO 216: 297 mm); the margins are 14 and 16 mm.
+    low, high = 16 / 25.4 * 72, 842 - 14 / 25.4 * 72
+    begun = [[y for text, y in page if text.endswith(", 12 min")] for page in every]
+    ended = [[y for text, y in page if text.startswith("Trouble")] for page in every]
+    assert sum(map(len, begun)) == 6
+    assert [len(one) for one in begun] == [len(one) for one in ended]
+    for first, last in zip(begun, ended, strict=True):
+        for top, bottom in zip(first, last, strict=True):
+            assert low < bottom < top < high
