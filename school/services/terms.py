@@ -42,9 +42,8 @@ def set_term(
         )
     try:
         with transaction.atomic():
-            known = Term.objects.select_for_update().filter(
-                **({"pk": term.pk} if term else {"name": name})
-            )
+            every = Term.objects.select_for_update()
+            known = every.filter(pk=term.pk) if term else every.filter(name=name)
             one = known.first() or Term()
             if term is None and one.pk and (one.first_date, one.last_date) != (
                 first_date, last_date,
