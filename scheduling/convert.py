@@ -98,9 +98,19 @@ def minute_of(rows: DayRows, at: datetime) -> int:
     return _local(rows, at)
 
 
+def minute_of_clock(clock: str) -> int:
+    """Return a clock time of the plan file, "09:30" say, as minutes of the day."""
+    return int(clock[:2]) * 60 + int(clock[3:5])
+
+
 def moment(rows: DayRows, clock: str) -> datetime:
     """Return the aware moment of a clock time of the plan file."""
     return moment_of(rows.date, rows.zone, clock)
+
+
+def moment_at(rows: DayRows, minute: int) -> datetime:
+    """Return the aware moment of a minute of the day by the wall clock."""
+    return moment(rows, _clock(minute))
 
 
 def moment_of(day: date, zone: ZoneInfo, clock: str) -> datetime:
@@ -295,7 +305,7 @@ def forbidden_times(
     return times
 
 
-def _dark(rows: DayRows, arena: Arena) -> Minutes:
+def dark_hours(rows: DayRows, arena: Arena) -> Minutes:
     """Return until when it is dark in an arena, and from when, in minutes of the day.
 
     What is booked in the dark already has its place: the dark gives way to it.
@@ -317,7 +327,7 @@ def _dark_work_from(rows: DayRows, crew: Mapping[str, Any], opens: int) -> int |
     """
     begins = minutes_at(crew["crew_from"]) if "crew_from" in crew else opens - 60
     begins = max(begins, 0)
-    dark = any(_dark(rows, one)[0] > begins for one in rows.arenas)
+    dark = any(dark_hours(rows, one)[0] > begins for one in rows.arenas)
     return begins if dark and begins < opens else None
 
 
@@ -338,7 +348,7 @@ def _blockers(rows: DayRows, opens: int, closes: int) -> list[Data]:
     blockers = []
     for arena in rows.arenas:
         open_from, open_to = _minutes(arena.opens_at), _minutes(arena.closes_at)
-        dark_until, dark_from = _dark(rows, arena)
+        dark_until, dark_from = dark_hours(rows, arena)
         if opens < dark_until:
             until = min(dark_until, closes)
             resets = _built_in_the_dark(rows, arena)
@@ -423,6 +433,23 @@ def walk_of(
     return found, crew, [moves[n] for n in found.order]
 
 
+def purpose_words(one: Changeover, zone: ZoneInfo) -> str:
+    """Say what a changeover is for, and when that is."""
+    if one.lesson is not None:
+        words = f"for {one.title} at {one.lesson.starts_at.astimezone(zone):%H:%M}"
+        return f"{words}, morning build" if is_morning(one, zone) else words
+    if one.before_work is not None:
+        at = one.before_work.starts_at.astimezone(zone)
+        return f"before {one.title} at {at:%H:%M}: poles off first"
+    return "evening strip: all into the store"
+
+
+def is_morning(one: Changeover, zone: ZoneInfo) -> bool:
+    """Say whether a changeover is made before its arena opens."""
+    begins = one.starts_at.astimezone(zone).time()
+    return one.after_lesson_id is None and begins < one.line.arena.opens_at
+
+
 def stretches_of(changeover: Changeover) -> tuple[Stretch, ...]:
     """Return what a finished changeover tells of the time its work takes.
 
@@ -450,7 +477,7 @@ def listed(changeover: Changeover) -> Listed:
     """Return a changeover as lists are compared by."""
     return Listed(
         gap=changeover.uid,
-        work=(changeover.line_id, changeover.lesson_id),
+        work=changeover.work,
         steps=tuple(step_key(one) for one in changeover.moves.all()),
         starts_at=changeover.starts_at,
         ends_at=changeover.ends_at,

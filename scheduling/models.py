@@ -196,18 +196,38 @@ class PlannedLesson(models.Model):
 
 
 class Changeover(models.Model):
-    """What must be done on a line before a lesson, and whether it was.
+    """What must be done on a line, before a lesson mostly, and whether it was.
 
-    `uid` belongs to the gap (line, lesson before, lesson after), so a calendar
-    keeps one entry for it from plan to plan.
+    Before a harrow, and at the end of the day, what stands is taken off. `uid`
+    belongs to the gap (line, lesson before, lesson after), so a calendar keeps one
+    entry for it from plan to plan.
     """
+
+    class Purpose(models.TextChoices):
+        LESSON = "lesson", "For a lesson"
+        WORK = "work", "Before work of the ground"
+        EVENING = "evening", "Evening strip"
 
     plan = models.ForeignKey(
         DayPlan, on_delete=models.CASCADE, related_name="changeovers"
     )
     uid = models.UUIDField(default=uuid4)
+    purpose = models.CharField(
+        max_length=8, choices=Purpose.choices, default=Purpose.LESSON
+    )
     lesson = models.ForeignKey(
-        Lesson, on_delete=models.CASCADE, related_name="changeovers"
+        Lesson,
+        null=True,
+        blank=True,
+        on_delete=models.CASCADE,
+        related_name="changeovers",
+    )
+    before_work = models.ForeignKey(
+        YardWork,
+        null=True,
+        blank=True,
+        on_delete=models.CASCADE,
+        related_name="changeovers",
     )
     after_lesson = models.ForeignKey(
         Lesson, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
@@ -227,6 +247,14 @@ class Changeover(models.Model):
         constraints = [
             models.UniqueConstraint("plan", "uid", name="changeover_once_a_plan"),
             models.CheckConstraint(
+                condition=Q(
+                    purpose="lesson", lesson__isnull=False, before_work__isnull=True
+                )
+                | Q(purpose="work", lesson__isnull=True, before_work__isnull=False)
+                | Q(purpose="evening", lesson__isnull=True, before_work__isnull=True),
+                name="changeover_has_its_purpose",
+            ),
+            models.CheckConstraint(
                 condition=Q(starts_at__lt=F("ends_at")),
                 name="changeover_begins_before_it_ends",
             ),
@@ -238,7 +266,33 @@ class Changeover(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"before {self.lesson_id} on {self.line_id}"
+        return f"before {self.title} on {self.line_id}"
+
+    @property
+    def title(self) -> str:
+        """What it is for, in a word or two: the lesson by its title."""
+        if self.lesson is not None:
+            return self.lesson.title
+        if self.before_work is not None:
+            return self.before_work.get_kind_display().lower()
+        return "the evening"
+
+    @property
+    def heading(self) -> str:
+        """What it is called where it stands for itself."""
+        if self.purpose == self.Purpose.EVENING:
+            return "Evening strip"
+        return f"Changeover {self.before_or_for} {self.title}"
+
+    @property
+    def before_or_for(self) -> str:
+        """The word between a changeover and its title."""
+        return "before" if self.before_work_id else "for"
+
+    @property
+    def work(self) -> tuple[int, str]:
+        """What is the same work in every plan: the line, and what it is for."""
+        return self.line_id, f"{self.purpose} {self.lesson_id or self.before_work_id}"
 
 
 class ChangeoverMove(models.Model):

@@ -11,7 +11,7 @@ from django.db.models import F, Prefetch, QuerySet
 from exercises.geometry.data import as_planned
 from exercises.geometry.elements import Piece
 from scheduling.changeover.setups import Place
-from scheduling.dayplan.document import placed_as_data, read_day
+from scheduling.dayplan.leaving import found_by, left_by
 from scheduling.models import (
     Changeover,
     ChangeoverMove,
@@ -43,8 +43,8 @@ from school.queries.touched import absences_between
 
 Elements = list[dict[str, Any]]
 
-Left = dict[int, tuple[str, Elements]]
-"""What a plan leaves on the lines it uses, and since what clock time."""
+Left = dict[int, tuple[datetime, Elements]]
+"""What a plan leaves on the lines it uses, and since when."""
 
 LONGEST_LEFT = timedelta(days=60)
 """A plan older than this no longer says what stands."""
@@ -225,7 +225,11 @@ def planned_place(lesson: Lesson, grid: LessonGrid) -> PlannedLesson | None:
 
 def changeovers_with_all() -> QuerySet[Changeover]:
     """Return changeovers that still stand, in order, with all a list shows."""
-    return _all_changeovers().exclude(lesson__state=LessonState.CANCELLED)
+    return (
+        _all_changeovers()
+        .exclude(lesson__state=LessonState.CANCELLED)
+        .exclude(before_work__called_off_at__isnull=False)
+    )
 
 
 def _all_changeovers() -> QuerySet[Changeover]:
@@ -236,6 +240,7 @@ def _all_changeovers() -> QuerySet[Changeover]:
             "lesson__grid__revision__exercise",
             "after_lesson",
             "line__arena",
+            "before_work__arena",
             "who__person",
             "plan",
         )
@@ -306,7 +311,9 @@ def kept_presses(day: date) -> list[Press]:
     """Return what was pressed on a day's list and could not be done any more."""
     return list(
         Press.objects.filter(date=day, outcome=Press.Outcome.KEPT)
-        .select_related("by__person", "changeover__lesson", "work__arena")
+        .select_related(
+            "by__person", "changeover__lesson", "changeover__before_work", "work__arena"
+        )
         .order_by("pressed_at", "pk")
     )
 
@@ -314,7 +321,7 @@ def kept_presses(day: date) -> list[Press]:
 def photos_of_day(day: date) -> dict[tuple[Any, Any], list[Press]]:
     """Return the photos of a day's trouble, by what they are of.
 
-    Of a changeover the line and the lesson; of work of the ground "work" and its key.
+    Of a changeover its work; of work of the ground "work" and its key.
     """
     found: dict[tuple[Any, Any], list[Press]] = {}
     photos = Press.objects.filter(date=day, does=Press.Does.PHOTO).select_related(
@@ -322,7 +329,7 @@ def photos_of_day(day: date) -> dict[tuple[Any, Any], list[Press]]:
     )
     for one in photos.order_by("pressed_at", "pk"):
         of = one.changeover
-        key = (of.line_id, of.lesson_id) if of else ("work", one.work_id)
+        key = of.work if of else ("work", one.work_id)
         found.setdefault(key, []).append(one)
     return found
 
@@ -375,7 +382,7 @@ def standing_before(day: date) -> dict[int, Elements]:
 
 
 def standing_before_each(days: Sequence[date]) -> dict[date, dict[int, Elements]]:
-    """Return what stands on each line before each day's work, in three queries.
+    """Return what stands on each line before each day's work, in four queries.
 
     What was last seen counts, or what a plan published for a day since then
     leaves. A plan published for the day itself keeps what it was made from,
@@ -383,30 +390,48 @@ def standing_before_each(days: Sequence[date]) -> dict[date, dict[int, Elements]
     """
     zone = ZoneInfo(the_school().zone)
     seen = {one.line_id: one for one in Standing.objects.order_by("line_id")}
-    plans = DayPlan.objects.filter(
-        date__gte=min(days) - LONGEST_LEFT,
-        date__lte=max(days),
-        state=DayPlan.State.PUBLISHED,
-    ).order_by("date", "pk")
+    plans = (
+        DayPlan.objects.filter(
+            date__gte=min(days) - LONGEST_LEFT,
+            date__lte=max(days),
+            state=DayPlan.State.PUBLISHED,
+        )
+        .prefetch_related(
+            Prefetch(
+                "changeovers",
+                Changeover.objects.filter(purpose=Changeover.Purpose.EVENING),
+            )
+        )
+        .order_by("date", "pk")
+    )
     last = max(days)
-    published = [(plan, _left_by(plan) if plan.date < last else {}) for plan in plans]
-    return {day: _standing(day, seen, published, zone) for day in days}
+    published = [
+        (plan, _left_by(plan, zone) if plan.date < last else {}) for plan in plans
+    ]
+    return {day: _standing(day, seen, published) for day in days}
+
+
+def _left_by(plan: DayPlan, zone: ZoneInfo) -> Left:
+    """Return what a plan leaves on its lines, its evening strips done, since when."""
+    left: Left = {
+        key_of(line): (_moment(plan.date, clock, zone), elements)
+        for line, (clock, elements) in left_by(plan.document, plan.plan).items()
+    }
+    return left | {one.line_id: (one.ends_at, []) for one in plan.changeovers.all()}
 
 
 def _standing(
     day: date,
     seen: Mapping[int, Standing],
     published: Sequence[tuple[DayPlan, Left]],
-    zone: ZoneInfo,
 ) -> dict[int, Elements]:
     standing = {line: list(one.elements) for line, one in seen.items()}
     for plan, left in published:
         if day - LONGEST_LEFT <= plan.date < day:
             standing |= {
                 line: elements
-                for line, (clock, elements) in left.items()
-                if line not in seen
-                or seen[line].as_of_at < _moment(plan.date, clock, zone)
+                for line, (since, elements) in left.items()
+                if line not in seen or seen[line].as_of_at < since
             }
         elif plan.date == day:
             corrected = {
@@ -415,9 +440,9 @@ def _standing(
                 if one.corrected_by_id is not None and one.as_of_at > plan.made_at
             }
             standing |= {
-                line: elements
-                for line, elements in _made_from(plan).items()
-                if line not in corrected
+                key_of(line): elements
+                for line, elements in found_by(plan.document).items()
+                if key_of(line) not in corrected
             }
     return standing
 
@@ -426,45 +451,6 @@ def _moment(day: date, clock: str, zone: ZoneInfo) -> datetime:
     first, _ = day_bounds(day, zone)
     hours, minutes = int(clock[:2]), int(clock[3:])
     return first.replace(hour=min(hours, 23), minute=minutes if hours < 24 else 59)
-
-
-def _made_from(plan: DayPlan) -> dict[int, Elements]:
-    """Return what stood on each line when the plan was made."""
-    return {
-        key_of(line["id"]): line.get("standing", [])
-        for arena in plan.document.get("arenas", [])
-        for line in arena["lines"]
-    }
-
-
-def _left_by(plan: DayPlan) -> Left:
-    """Return what a plan leaves on the lines it uses, and since when."""
-    day = read_day(plan.document)
-    left: Left = {}
-    for reset in plan.plan["resets"]:
-        elements = [move["now"] for move in reset["moves"] if move["now"]]
-        _later(left, key_of(reset["line"]), reset["to"], elements)
-    rows = {lesson.id: lesson for lesson in day.lessons}
-    for planned in plan.plan["lessons"]:
-        lesson = rows[planned["id"]]
-        if planned["line"] is None or lesson.grid is None:
-            continue
-        place = Place(planned["offset_cm"], planned["mirrored"])
-        setup = lesson.grid.stand(lesson.grid.end, place)
-        ends = _clock_after(planned["start"], lesson.minutes)
-        elements = [placed_as_data(one) for one in setup]
-        _later(left, key_of(planned["line"]), ends, elements)
-    return left
-
-
-def _later(left: Left, line: int, when: str, elements: Elements) -> None:
-    if line not in left or left[line][0] <= when:
-        left[line] = (when, elements)
-
-
-def _clock_after(start: str, minutes: int) -> str:
-    total = int(start[:2]) * 60 + int(start[3:]) + minutes
-    return f"{total // 60:02d}:{total % 60:02d}"
 
 
 def key_of(day_id: str) -> int:

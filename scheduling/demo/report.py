@@ -159,7 +159,7 @@ def _changeover(changeovers: list[Changeover], zone: ZoneInfo) -> list[str]:
         who = f", {one.who}" if one.who else ""
         lines.append(
             f"  {first:%H:%M}-{last:%H:%M}, {one.line.arena}, {one.line}, before "
-            f"{one.lesson}{who}"
+            f"{one.title}{who}"
         )
         moves = [
             {"do": move.do, "was": move.was, "now": move.now}

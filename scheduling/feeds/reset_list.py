@@ -84,12 +84,18 @@ def _entry(
     numbered = [f"{n}. {words}" for n, words in enumerate(steps, start=1)]
     made = plan.made_at.astimezone(zone)
     day = changeover.starts_at.astimezone(zone).date()
+    purpose = f"{changeover.before_or_for.capitalize()} {changeover.title}"
+    if changeover.purpose == Changeover.Purpose.EVENING:
+        purpose = changeover.heading
+    stands = any(one["now"] for one in moves)
     text = "\n".join(
         [
-            f"For {changeover.lesson.title}, {line.name}.",
+            f"{purpose}, {line.name}.",
             first,
             *numbered,
-            "Measure every gap again before the first horse jumps.",
+            "Measure every gap again before the first horse jumps."
+            if stands
+            else "Cups counted back into the pail, nothing on the track.",
             f"As of {made:%d %b %H:%M}.",
             f"Live list: {settings.BASE_URL}/resets/{day.isoformat()}/",
         ]

@@ -16,7 +16,7 @@ from scheduling.models import Changeover, ChangeoverMove, DayPlan, Standing
 from school.enums import LessonState
 from school.models import Account, Lesson, Line
 from school.services.audit import record
-from school.services.yard_done import trouble_words
+from school.services.yard_done import off_words, trouble_words
 
 KEYS = frozenset(
     {
@@ -160,7 +160,7 @@ def tick_move(
             )
         if changeover.done_at is not None:
             raise UnableToReset(
-                f"The changeover before {changeover.lesson} is done; its steps stay "
+                f"The changeover before {changeover.title} is done; its steps stay "
                 "as they are. If something stands otherwise, correct what stands."
             )
         if changeover.started_at is None:
@@ -212,7 +212,9 @@ def _current(changeover: Changeover) -> Changeover:
     """Lock a changeover; refuse one that nobody should work on any more."""
     fresh = (
         Changeover.objects.select_for_update(of=("self",))
-        .select_related("plan", "lesson__state_by__person", "line")
+        .select_related(
+            "plan", "lesson__state_by__person", "before_work__arena", "line"
+        )
         .get(pk=changeover.pk)
     )
     if fresh.plan.state != DayPlan.State.PUBLISHED:
@@ -220,9 +222,17 @@ def _current(changeover: Changeover) -> Changeover:
             "The day has been ordered anew and this list is out of date. "
             "Open the reset list again."
         )
-    if fresh.lesson.state == LessonState.CANCELLED:
-        raise UnableToReset(cancelled_words(fresh.lesson))
+    if over := over_words(fresh):
+        raise UnableToReset(over)
     return fresh
+
+
+def over_words(changeover: Changeover) -> str:
+    """Say why nothing is to be done for a changeover; nothing where there is."""
+    lesson, work = changeover.lesson, changeover.before_work
+    if lesson is not None and lesson.state == LessonState.CANCELLED:
+        return cancelled_words(lesson)
+    return off_words(work) if work is not None else ""
 
 
 def cancelled_words(lesson: Lesson) -> str:

@@ -15,10 +15,9 @@ from scheduling.changeover.alike import difference, same_steps, same_work
 from scheduling.convert import listed, step_key
 from scheduling.models import Changeover, ChangeoverMove, DayPlan
 from scheduling.queries import changeovers_of_plan, published_plan
-from scheduling.services.changeovers import cancelled_words
+from scheduling.services.changeovers import over_words
 from scheduling.wording import move_words
 from school.convert import units_of
-from school.enums import LessonState
 from school.models import YardWork
 from school.queries.schools import the_school
 from school.queries.yard import yard_work_of_day
@@ -92,10 +91,10 @@ def news_of_day(day: date, held: int | None = None) -> News:
         plan.pk,
         rows,
         tuple(
-            f"New: {_span(one)}, {one.line.arena.name}, {one.line.name}, for "
-            f"{one.lesson.title}."
+            f"New: {_span(one)}, {one.line.arena.name}, {one.line.name}, "
+            f"{one.before_or_for} {one.title}."
             for one in fresh
-            if one.lesson.state != LessonState.CANCELLED
+            if not over_words(one)
         ),
         plan.published_at,
         works,
@@ -104,17 +103,15 @@ def news_of_day(day: date, held: int | None = None) -> News:
 
 def _row(old: Changeover, new: Changeover | None) -> Row:
     one = new or old
-    over = ""
-    if one.lesson.state == LessonState.CANCELLED:
-        over = cancelled_words(one.lesson)
-    elif new is None:
+    over = over_words(one)
+    if not over and new is None:
         over = "The plan was changed: this is no longer on the list."
     before, after = list(old.moves.all()), list(one.moves.all())
     kept = same_steps([step_key(m) for m in before], [step_key(m) for m in after])
     return Row(
         pk=old.pk,
         now_pk=new.pk if new else None,
-        name=f"{clock(old.starts_at)} for {old.lesson.title}",
+        name=f"{clock(old.starts_at)} {old.before_or_for} {old.title}",
         started_at=one.started_at,
         done_at=one.done_at,
         note=tuple(one.note.splitlines()),

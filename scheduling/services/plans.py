@@ -15,6 +15,7 @@ from scheduling.convert import (
     is_lesson,
     listed,
     moment,
+    moment_at,
     step_key,
 )
 from scheduling.dayplan.document import InvalidDay
@@ -27,11 +28,14 @@ from scheduling.queries import (
     key_of,
     published_plan,
 )
+from scheduling.services.evenings import evening_of
 from school.models import Account, Groundsperson, Lesson
+from school.queries.yard import yard_work_between
 from school.services.audit import record
 from school.services.lessons import Move, UnableToBook, move_lessons
 
 Data = Mapping[str, Any]
+Purpose = Changeover.Purpose
 
 GAPS = UUID("6f0b7c5e-5d0e-5d0a-9a39-6d3f3c2a7d11")
 """Namespace of the changeovers' UIDs."""
@@ -124,21 +128,29 @@ def _store_changeovers(row: DayPlan, rows: DayRows, plan: Data) -> None:
     uuids = {one.pk: one.uuid for one in rows.lessons}
     seen: Counter[str] = Counter()
     free_at: dict[int, datetime] = {}
+    works = {
+        f"closure-{one.closure_id}-arena-{one.arena_id}": one
+        for one in yard_work_between(rows.date, rows.date)
+    }
     for reset in plan["resets"]:
-        wanted = _wanted_lesson(reset, plan)
-        if wanted is None:
+        work = works.get(reset["for"])
+        wanted = None if work else _wanted_lesson(reset, plan)
+        if wanted is None and work is None:
             continue
         after = key_of(reset["after"]) if is_lesson(reset["after"] or "") else None
+        purpose = Purpose.WORK if work else Purpose.LESSON
         name = (
             f"{rows.date} {reset['line']} {uuids[after] if after else 'morning'} "
-            f"{uuids[wanted]}"
+            f"{work.uid if work else uuids[wanted or 0]}"
         )
         seen[name] += 1
         starts_at, ends_at = moment(rows, reset["from"]), moment(rows, reset["to"])
         one = Changeover.objects.create(
             plan=row,
             uid=uuid5(GAPS, f"{name} {seen[name]}" if seen[name] > 1 else name),
+            purpose=purpose,
             lesson_id=wanted,
+            before_work=work,
             after_lesson_id=after,
             line_id=key_of(reset["line"]),
             starts_at=starts_at,
@@ -146,17 +158,42 @@ def _store_changeovers(row: DayPlan, rows: DayRows, plan: Data) -> None:
             seconds=reset["seconds"],
             who=_on_duty(rows, starts_at, ends_at, free_at),
         )
-        ChangeoverMove.objects.bulk_create(
-            ChangeoverMove(
-                changeover=one,
-                position=n,
-                do=move["do"],
-                was=move["was"],
-                now=move["now"],
-                seconds=str(move["seconds"]),
-            )
-            for n, move in enumerate(reset["moves"], start=1)
+        _store_moves(one, reset["moves"])
+    _store_evening(row, rows, plan, free_at)
+
+
+def _store_moves(one: Changeover, moves: Sequence[Data]) -> None:
+    ChangeoverMove.objects.bulk_create(
+        ChangeoverMove(
+            changeover=one,
+            position=n,
+            do=move["do"],
+            was=move["was"],
+            now=move["now"],
+            seconds=str(move["seconds"]),
         )
+        for n, move in enumerate(moves, start=1)
+    )
+
+
+def _store_evening(
+    row: DayPlan, rows: DayRows, plan: Data, free_at: dict[int, datetime]
+) -> None:
+    """List the strips of the evening, where the yard makes them."""
+    for strip, moves in evening_of(rows, row.document, plan):
+        starts_at = moment_at(rows, strip.from_min)
+        ends_at = moment_at(rows, strip.to_min)
+        one = Changeover.objects.create(
+            plan=row,
+            uid=uuid5(GAPS, f"{rows.date} {strip.line} evening"),
+            purpose=Purpose.EVENING,
+            line_id=key_of(strip.line),
+            starts_at=starts_at,
+            ends_at=ends_at,
+            seconds=strip.seconds,
+            who=_on_duty(rows, starts_at, ends_at, free_at),
+        )
+        _store_moves(one, moves)
 
 
 def _wanted_lesson(reset: Data, plan: Data) -> int | None:

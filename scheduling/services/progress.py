@@ -32,7 +32,9 @@ def day_so_far(
     """
     begun = now.astimezone(rows.zone).date() == rows.date
     worked = list(
-        Changeover.objects.filter(plan=plan, started_at__isnull=False).order_by("pk")
+        Changeover.objects.filter(plan=plan, started_at__isnull=False)
+        .select_related("before_work")
+        .order_by("pk")
     )
     busy = [one for one in worked if one.done_at is None]
     now_min = minute_of(rows, now) if begun else None
@@ -42,12 +44,18 @@ def day_so_far(
         now_min=now_min,
         freeze_min=rows.school.freeze_min,
         standing=_standing(plan, rows, now, busy) if begun else {},
-        done=frozenset(
-            (f"line-{one.line_id}", f"lesson-{one.lesson_id}") for one in worked
-        ),
+        done=frozenset((f"line-{one.line_id}", _for(one)) for one in worked),
         busy_until_min=max((_over(rows, one, now) for one in busy), default=None),
         keep=frozenset(f"lesson-{pk}" for pk in keep),
     )
+
+
+def _for(one: Changeover) -> str:
+    """Return what a changeover is for, as the day file names it."""
+    work = one.before_work
+    if work is not None:
+        return f"closure-{work.closure_id}-arena-{work.arena_id}"
+    return f"lesson-{one.lesson_id}"
 
 
 def _over(rows: DayRows, one: Changeover, now: datetime) -> int:

@@ -59,7 +59,7 @@ def _said(plan: DayPlan, changeovers: Sequence[Changeover]) -> list[Said]:
             said.append(Said(one, TOO_OLD, 0))
             continue
         saved_s = 0 if reason.instead is None else reason.instead.saved_s
-        sentences = words.sentences(reason, one.lesson.title)
+        sentences = words.sentences(reason, one.title)
         said.append(Said(one, sentences, saved_s))
     return said
 

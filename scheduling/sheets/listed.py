@@ -71,7 +71,7 @@ def listed_work(
     changeover: Changeover, units: Units, weights_g: Mapping[Piece, int]
 ) -> ListedWork:
     """Return what a list says of a changeover fetched with all."""
-    line, title = changeover.line, changeover.lesson.title
+    line = changeover.line
     found, crew, moves = walk_of(changeover, weights_g)
     data = [_data(one) for one in moves]
     carry = changeover_carry(data)
@@ -89,7 +89,7 @@ def listed_work(
             data,
             line.length_cm,
             ident=f"changeover-{changeover.pk}",
-            title=f"Changeover for {title}",
+            title=changeover.heading,
             datum=line.datum,
             units=units,
         ),

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from exercises.geometry.elements import Piece
 from exercises.geometry.units import Units
+from scheduling.convert import purpose_words
 from scheduling.models import Changeover
 from scheduling.sheets.listed import ListedStep, listed_work
 from scheduling.wording import yard_words
@@ -130,14 +131,13 @@ def _listed(
     light: Daylight | None,
 ) -> ListedChangeover:
     starts, ends = one.starts_at.astimezone(zone), one.ends_at.astimezone(zone)
-    lesson_at = one.lesson.starts_at.astimezone(zone)
     work = listed_work(one, units, weights_g)
     done = one.done_at.astimezone(zone) if one.done_at else None
     return ListedChangeover(
         times=f"{starts:%H:%M} to {ends:%H:%M}",
         minutes=work.minutes,
         where=f"{one.line.arena.name}, {one.line.name}",
-        for_whom=f"{one.lesson.title} at {lesson_at:%H:%M}",
+        for_whom=purpose_words(one, zone),
         tape=f"Tape from {one.line.datum}",
         who=one.who.person.first_name if one.who else "",
         bring=work.bring,

@@ -269,7 +269,7 @@ def _resets(
         address = reverse("changeover", args=[one.pk])
         link = SubElement(root, "a", {"href": address, "class": "reset"})
         minutes = round((one.ends_at - one.starts_at).total_seconds() / 60)
-        SubElement(link, "title").text = f"Changeover for {one.lesson.title}"
+        SubElement(link, "title").text = one.heading
         svg.rect(
             link, edge, top, 12, max(low - top, 4), fill=RESET_FILL,
             stroke=STRAW, stroke_width=2,

@@ -100,9 +100,7 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
         "after": when + timedelta(days=1),
         "kept": kept_presses(when),
         "troubled": [
-            (one, photos.get((one.line_id, one.lesson_id), ()))
-            for one in changeovers
-            if one.note
+            (one, photos.get(one.work, ())) for one in changeovers if one.note
         ],
         "ground_troubled": [
             (one, photos.get(("work", one.pk), ()))
@@ -147,7 +145,7 @@ def _dusk(
     ]
     said += [
         (
-            f"Changeover for {one.lesson.title}",
+            one.heading,
             light_words(light, one.line.arena, one.starts_at, one.ends_at),
         )
         for one in changeovers

@@ -151,7 +151,7 @@ def _reset_box(lane: Mapping[int, int], one: Any, zone: ZoneInfo) -> Box:
         lane[one.line.arena_id],
         one.starts_at.astimezone(zone),
         one.ends_at.astimezone(zone),
-        f"Changeover for {one.lesson.title}",
+        one.heading,
         reverse("changeover", args=[one.pk]),
         reset=True,
     )

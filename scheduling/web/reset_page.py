@@ -19,10 +19,8 @@ from scheduling.queries import (
     lessons_in_arenas,
     published_plan,
 )
-from scheduling.services.changeovers import cancelled_words
 from scheduling.services.news import News, news_of_day
 from scheduling.services.presses import booked_words, ridden_in
-from school.enums import LessonState
 from school.models import Account, Lesson, YardWork
 from school.permissions import is_staff_of_yard
 from school.queries.day_links import mark_of
@@ -46,13 +44,6 @@ def pocket(day: date, account: Account) -> dict[str, Any]:
         "news": news,
         "kept": kept_presses(day),
     }
-
-
-def over_words(changeover: Changeover) -> str:
-    """Say why nothing is to be done for a changeover; nothing where there is."""
-    if changeover.lesson.state == LessonState.CANCELLED:
-        return cancelled_words(changeover.lesson)
-    return ""
 
 
 def changed_at(news: News | None) -> dict[int, tuple[str, ...]]:

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_POST
 
 from exercises.geometry.elements import Piece
 from exercises.geometry.units import Units
+from scheduling.convert import purpose_words
 from scheduling.models import Changeover, ChangeoverMove, Press
 from scheduling.queries import (
     changeover_even_cancelled,
@@ -25,7 +26,7 @@ from scheduling.queries import (
     photos_of_day,
     piece_weights,
 )
-from scheduling.services.changeovers import UnableToReset
+from scheduling.services.changeovers import UnableToReset, over_words
 from scheduling.services.photos import KEPT, MOST_BYTES, photo_path
 from scheduling.services.presses import Sent, take_press
 from scheduling.sheets.listed import listed_work
@@ -35,7 +36,6 @@ from scheduling.web.reset_page import (
     busy_for_work,
     busy_times,
     changed_at,
-    over_words,
     pocket,
 )
 from scheduling.wording import yard_words
@@ -79,7 +79,7 @@ def reset_list(request: HttpRequest, day: str) -> HttpResponse:
             "changed": changed.get(one.pk, ()),
             "light": light_words(light, one.line.arena, one.starts_at, one.ends_at),
             "busy": json.dumps(busy[one.pk]),
-            "photos": photos.get((one.line_id, one.lesson_id), ()),
+            "photos": photos.get(one.work, ()),
         }
         for one in changeovers
     ]
@@ -136,6 +136,7 @@ def card_of(
     """Return what the list shows of a changeover."""
     return {
         "changeover": changeover,
+        "purpose": purpose_words(changeover, timezone.get_current_timezone()),
         "work": listed_work(changeover, units, weights_g),
     }
 

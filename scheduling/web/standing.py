@@ -98,14 +98,19 @@ def correct(request: HttpRequest, pk: int) -> HttpResponse:
 def _said(line: Line, left: list[Changeover]) -> str:
     if not left:
         return f"{line.name} is kept as it stands. No changeover of today is touched."
-    touched = ", ".join(
-        f"{one.lesson.title} at {timezone.localtime(one.lesson.starts_at):%H:%M} "
-        f"({one.lesson.instructor.person.first_name})"
-        for one in left
-    )
+    touched = ", ".join(_touched(one) for one in left)
     return (
         f"{line.name} is kept as it stands. Touched: {touched}. A new plan of what is "
         "left of today is being made; the manager publishes it."
+    )
+
+
+def _touched(one: Changeover) -> str:
+    if one.lesson is None:
+        return one.heading
+    return (
+        f"{one.title} at {timezone.localtime(one.lesson.starts_at):%H:%M} "
+        f"({one.lesson.instructor.person.first_name})"
     )
 
 

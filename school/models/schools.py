@@ -62,6 +62,9 @@ class School(models.Model):
     harrow_min = models.PositiveSmallIntegerField(
         default=25, help_text="Minutes to harrow an arena, poles off"
     )
+    strips_evening = models.BooleanField(
+        default=False, help_text="All is taken off the lines every evening"
+    )
     handling = models.JSONField(
         default=dict, blank=True, help_text="Handling times that differ from the usual"
     )

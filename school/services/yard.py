@@ -288,6 +288,24 @@ def set_harrow_minutes(*, minutes: int, by: Account | None, now: datetime) -> Sc
         return school
 
 
+def set_evening(*, strips: bool, by: Account | None, now: datetime) -> School:
+    """Say whether all is taken off the lines every evening; twice is harmless."""
+    with transaction.atomic():
+        school = School.objects.select_for_update().get()
+        if school.strips_evening == strips:
+            return school
+        school.strips_evening = strips
+        school.save(update_fields=["strips_evening"])
+        record(
+            by=by,
+            at=now,
+            action="set evening strip",
+            subject=school,
+            after={"strips_evening": strips},
+        )
+        return school
+
+
 def _check_minutes(minutes: int) -> None:
     if not LEAST_MIN <= minutes <= MOST_MIN:
         raise UnableToPlanWork(

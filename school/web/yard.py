@@ -25,6 +25,7 @@ from school.services.yard import (
     call_off,
     end_rule,
     plan_work,
+    set_evening,
     set_harrow_minutes,
     start_rule,
 )
@@ -67,6 +68,12 @@ class MinutesForm(forms.Form):
     harrow_min = forms.IntegerField(label="A harrow takes (minutes)")
 
 
+class EveningForm(forms.Form):
+    strips_evening = forms.BooleanField(
+        label="All is taken off the lines every evening", required=False
+    )
+
+
 @allowed(may_plan_yard_work)
 def yard_work_page(request: HttpRequest) -> HttpResponse:
     return _show(request)
@@ -74,13 +81,14 @@ def yard_work_page(request: HttpRequest) -> HttpResponse:
 
 def _show(request: HttpRequest, **asked: forms.Form) -> HttpResponse:
     """Show the page; a form that was refused keeps what was written in it."""
-    today = timezone.localdate()
+    today, school = timezone.localdate(), the_school()
     context: dict[str, Any] = {
         "works": yard_work_between(today, today + LAID_OUT),
         "rules": [(one, day_name[one.weekday]) for one in standing_rules()],
         "once": OnceForm(initial={"day": today}, prefix="once"),
         "weekly": WeeklyForm(prefix="weekly"),
-        "minutes": MinutesForm(initial={"harrow_min": the_school().harrow_min}),
+        "minutes": MinutesForm(initial={"harrow_min": school.harrow_min}),
+        "evening": EveningForm(initial={"strips_evening": school.strips_evening}),
         **asked,
     }
     return render(request, "school/yard.html", context, status=409 if asked else 200)
@@ -176,6 +184,17 @@ def end_weekly(request: HttpRequest, pk: int) -> HttpResponse:
     messages.success(
         request, f"{rule.arena} is no longer harrowed every {_when(rule)}."
     )
+    return redirect("yard-work")
+
+
+@require_POST
+@allowed(may_plan_yard_work)
+def set_evenings(request: HttpRequest) -> HttpResponse:
+    form = EveningForm(request.POST)
+    strips = form.is_valid() and form.cleaned_data["strips_evening"]
+    set_evening(strips=strips, by=account_of(request), now=timezone.now())
+    says = "taken off the lines every evening" if strips else "left standing overnight"
+    messages.success(request, f"All is {says}, in days ordered from now on.")
     return redirect("yard-work")
 
 

@@ -250,7 +250,7 @@ def test_trouble_is_kept_once_and_seen_by_manager_and_instructor(
     assert one.note == "A piece is broken: two cups"
     assert one.note in groundsperson.get(RESETS).content.decode()
     day = groundsperson.get(DAY).content.decode()
-    assert "Trouble at the changeover for Group 0" in day
+    assert "Trouble: Changeover for Group 0" in day
     assert trouble_at(one.lesson) == ["A piece is broken: two cups"]
 
 
