@@ -19,6 +19,7 @@ from school.enums import Answer, LessonState, MessageState, RideState
 from school.models import Invitation, Lesson, LessonGrid, OutboxMessage, Ride
 from school.queries.daylight import light_of
 from school.queries.schools import school_zone, the_school
+from school.services.lesson_levels import level_notes
 from school.services.refusals import UnableToBook, hour
 from school.services.welfare import told_of_lesson, worse
 
@@ -161,6 +162,7 @@ def _warnings(before: _Seen, after: _Seen, lesson: Lesson, now: datetime) -> lis
         said.append(f"{_and(names)} had accepted, and will be asked again.")
     said += filter(None, [light_of(lesson, the_school())])
     said += _unfitted(lesson)
+    said += level_notes(lesson)
     changed = [one for one in after.days if _differ(before.days[one], after.days[one])]
     if any(published_plan(one) is not None for one in changed):
         said.append(

@@ -1,67 +1,84 @@
-from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import datetime, timedelta
-from zoneinfo import ZoneInfo
 
-from django.db.models import Count, F, Q
+from django.db.models import Count, F, Prefetch, Q
 
-from school.enums import LessonKind, LessonState, Level, RideState, WishState
-from school.models import Lesson, WaitingWish
+from school.enums import (
+    ConsentKind,
+    LessonKind,
+    LessonState,
+    RideState,
+    WishState,
+)
+from school.models import Consent, Lesson, Occupancy, Ride, RiderStop, WaitingWish
 
-AHEAD = timedelta(days=28)
 LONGEST_KEY = 15
-_ORDER = list(Level.values)
+AHEAD = timedelta(days=14)
+"""So far ahead places are looked at."""
+
+TO_BE_HAD = (LessonState.BOOKED, LessonState.CONFIRMED)
+SEVERAL = (LessonKind.GROUP, LessonKind.SHARED)
 
 
-@dataclass(frozen=True, slots=True)
-class Waiting:
-    """A wish, with the lessons of the next weeks that have a place for it."""
-
-    wish: WaitingWish
-    fits: tuple[Lesson, ...]
-
-
-def waiting_list(now: datetime, zone: ZoneInfo) -> list[Waiting]:
-    """Return who waits, the longest first, each with what fits, in three queries.
-
-    A lesson fits if it is shared, has a place left, is of the kind of work and at
-    the time wished for, and its instructor teaches the rider's level.
-    """
-    wishes = (
+def open_wishes() -> list[WaitingWish]:
+    """Return every wish that waits, the longest first, with all it is judged by."""
+    return list(
         WaitingWish.objects.filter(state=WishState.OPEN)
         .select_related("rider__person", "rider__client__person", "instead_of")
-        .prefetch_related("offers")
+        .prefetch_related(
+            "offers",
+            "rider__likings",
+            Prefetch(
+                "rider__stops",
+                RiderStop.objects.filter(lifted_at=None),
+                to_attr="open_stops",
+            ),
+            Prefetch(
+                "rider__consents",
+                Consent.objects.filter(kind=ConsentKind.RIDING),
+                to_attr="riding_consents",
+            ),
+        )
         .order_by("made_at", "pk")
     )
-    lessons = list(
+
+
+def free_places(first: datetime, last: datetime) -> list[Lesson]:
+    """Return the lessons for several riders that have a place left, by start."""
+    return list(
         Lesson.objects.filter(
-            starts_at__gt=now,
-            starts_at__lt=now + AHEAD,
-            state__in=[LessonState.BOOKED, LessonState.CONFIRMED],
-            kind__in=[LessonKind.GROUP, LessonKind.SHARED],
+            starts_at__gt=first,
+            starts_at__lt=last,
+            state__in=TO_BE_HAD,
+            kind__in=SEVERAL,
         )
         .annotate(taken=Count("rides", filter=Q(rides__state=RideState.BOOKED)))
         .filter(taken__lt=F("places"))
         .select_related("arena", "instructor__person")
+        .prefetch_related(Prefetch("rides", Ride.objects.select_related("rider")))
         .order_by("starts_at", "pk")
     )
-    return [Waiting(wish, tuple(_fitting(wish, lessons, zone))) for wish in wishes]
 
 
-def _fitting(
-    wish: WaitingWish, lessons: Iterable[Lesson], zone: ZoneInfo
-) -> Iterable[Lesson]:
-    level = _ORDER.index(wish.rider.level)
-    for lesson in lessons:
-        local = lesson.starts_at.astimezone(zone)
-        if (
-            lesson.work == wish.work
-            and wish.weekday in {None, local.weekday()}
-            and wish.from_at <= local.time() <= wish.to_at
-            and level <= _ORDER.index(lesson.instructor.level)
-            and lesson.pk != wish.instead_of_id
-        ):
-            yield lesson
+def lesson_with_place(pk: int) -> Lesson | None:
+    """Return a lesson with how many of its places are taken."""
+    return (
+        Lesson.objects.filter(pk=pk)
+        .annotate(taken=Count("rides", filter=Q(rides__state=RideState.BOOKED)))
+        .select_related("arena", "instructor__person")
+        .prefetch_related(Prefetch("rides", Ride.objects.select_related("rider")))
+        .first()
+    )
+
+
+def held_between(
+    first: datetime, last: datetime
+) -> list[tuple[str, int, datetime, datetime | None, int | None]]:
+    """Return which horses and people are held, from when to when, by which lesson."""
+    return list(
+        Occupancy.objects.filter(what__in=["horse", "person"], taken_from__lt=last)
+        .filter(Q(taken_to=None) | Q(taken_to__gt=first))
+        .values_list("what", "which", "taken_from", "taken_to", "lesson_id")
+    )
 
 
 def open_wish(key: str) -> WaitingWish | None:

@@ -1,5 +1,6 @@
 """Places offered to those who wait for a time."""
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from django.db import transaction
@@ -16,6 +17,7 @@ from school.models import Account, Lesson, Ride, WaitingOffer, WaitingWish
 from school.queries.schools import the_school
 from school.services.answers import UnableToAnswer, give_back
 from school.services.audit import record, snapshot
+from school.services.may_ride import check_may_ride
 from school.services.offer_ends import offer_key
 from school.services.outbox import remind
 from school.services.refusals import UnableToBook, clock
@@ -23,6 +25,8 @@ from school.services.rides import add_ride
 
 OPEN_HOURS = 24
 """How long an offer stands, unless the lesson begins before."""
+
+LONGEST_HOURS = 168
 
 
 def offer_place(
@@ -40,6 +44,7 @@ def offer_place(
     with transaction.atomic():
         fresh = Lesson.objects.select_for_update().get(pk=lesson.pk)
         _check_open(fresh, now)
+        check_may_ride([wish.rider], fresh.starts_at)
         if wish.state != WishState.OPEN:
             raise UnableToBook("wish", "Nobody waits for this any more.")
         taken = fresh.rides.filter(state=RideState.BOOKED)
@@ -74,6 +79,31 @@ def offer_place(
                 kind=MessageKind.OFFER,
             )
         return offer
+
+
+def offer_places(
+    *,
+    wishes: Sequence[WaitingWish],
+    lesson: Lesson,
+    by: Account | None,
+    now: datetime,
+    hours: int = OPEN_HOURS,
+) -> list[WaitingOffer]:
+    """Offer one lesson's place to several who wait, all of them or none.
+
+    Whoever answers first has it; the others are told that it is gone.
+    """
+    if not wishes:
+        raise UnableToBook("nobody", "Tick who is to be offered the place.")
+    if not 1 <= hours <= LONGEST_HOURS:
+        raise UnableToBook(
+            "hours", f"An offer stands from 1 to {LONGEST_HOURS} hours.", field="hours"
+        )
+    with transaction.atomic():
+        return [
+            offer_place(wish=one, lesson=lesson, by=by, now=now, hours=hours)
+            for one in wishes
+        ]
 
 
 def _check_open(lesson: Lesson, now: datetime) -> None:

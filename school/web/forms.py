@@ -9,7 +9,7 @@ from django.http import QueryDict
 from django.utils import timezone
 
 from exercises.models import Exercise
-from school.enums import GroundNow, LessonKind, Tradition, Work
+from school.enums import GroundNow, LessonKind, Level, Tradition, Work
 from school.models import Arena, Horse, Instructor, Rider, Term
 
 MOST_RIDERS = 4
@@ -150,6 +150,17 @@ class MoveForm(MomentForm):
 
 class CancelForm(forms.Form):
     reason = forms.CharField(max_length=200, label="Why is it cancelled?")
+
+
+class LevelAskedForm(forms.Form):
+    level = forms.ChoiceField(
+        choices=[("", "no level"), *Level.choices],
+        required=False,
+        label="The lesson asks for",
+    )
+    later = forms.BooleanField(
+        required=False, label="All to come of a weekly lesson too"
+    )
 
 
 class HorseForm(forms.Form):

@@ -1,5 +1,6 @@
 """The pages of a lesson: its facts, its grid to scale, and what is done with it."""
 
+from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
@@ -28,10 +29,11 @@ from school.queries.grids import overruled_of
 from school.queries.lessons import booked_rides, lesson_with_all
 from school.queries.outcomes import missed_rides
 from school.queries.schools import the_school
-from school.queries.waiting import open_wish
+from school.queries.waiting import SEVERAL, TO_BE_HAD, open_wish
 from school.services.asked import book_asked
 from school.services.grids import UnableToAttach, attach_grid, detach_grid
 from school.services.lesson_changes import note_booking
+from school.services.lesson_levels import ask_level, level_notes
 from school.services.lessons import (
     UnableToBook,
     book_lesson,
@@ -46,6 +48,7 @@ from school.web.forms import (
     CancelForm,
     GridForm,
     HorseForm,
+    LevelAskedForm,
     MoveForm,
     with_slot,
 )
@@ -93,6 +96,7 @@ def _show(
         "lesson": lesson,
         "rides": _rides(request, lesson),
         "sensitive": may_see_sensitive(account, lesson),
+        "places_left": places_left(lesson, timezone.now()),
         "manager": is_manager(account),
         "may_attach": may_attach_grid(account, lesson),
         "refusal": refusal,
@@ -116,11 +120,24 @@ def _show(
         context |= lesson_log(account, lesson)
     if context["sensitive"]:
         context |= lesson_welfare(lesson)
+        context["level_notes"] = level_notes(lesson)
+        context["level_form"] = LevelAskedForm(initial={"level": lesson.level})
     if may_note_who_came(account, lesson) and lesson.starts_at <= timezone.now():
         context |= {"may_note": True, "missed": missed_rides(lesson)}
     context |= (forms or {}) | (more or {})
     status = 409 if refusal else 200
     return render(request, "school/lesson.html", context, status=status)
+
+
+def places_left(lesson: Lesson, now: datetime) -> int:
+    """Return how many places of a lesson may still be offered."""
+    if (
+        lesson.kind not in SEVERAL
+        or lesson.state not in TO_BE_HAD
+        or lesson.starts_at <= now
+    ):
+        return 0
+    return max(lesson.places - len(booked_rides(lesson)), 0)
 
 
 def _rides(request: HttpRequest, lesson: Lesson) -> list[Ride]:
@@ -305,6 +322,23 @@ def book(request: HttpRequest, pk: int) -> HttpResponse:
         more = offer_to_overrule(request, error)
         return _show(request, lesson, refusal=error.says, more=more)
     messages.success(request, f"{lesson.title} is booked; its clients are told.")
+    return redirect("lesson", pk=pk)
+
+
+@require_POST
+@allowed(anyone)
+def level(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say what level a lesson asks for."""
+    lesson, form = _lesson(request, pk), LevelAskedForm(request.POST)
+    if not may_see_sensitive(account_of(request), lesson):
+        raise PermissionDenied
+    if not form.is_valid():
+        return _show(request, lesson, refusal="Choose a level, or none.")
+    changed = ask_level(
+        lesson=lesson, by=account_of(request), now=timezone.now(), **form.cleaned_data
+    )
+    if changed > 1:
+        messages.success(request, f"Asked of {changed} lessons.")
     return redirect("lesson", pk=pk)
 
 

@@ -7,6 +7,7 @@ from django.test import Client as Browser
 from django.utils import timezone
 
 from school.models import WaitingOffer
+from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory, RideFactory
 from tests.factories.people import AccountFactory, InstructorFactory
 from tests.factories.schools import SchoolFactory
@@ -19,6 +20,7 @@ pytestmark = pytest.mark.django_db
 def manager(client: Browser) -> Browser:
     SchoolFactory(zone="UTC")
     client.force_login(AccountFactory(manager=True))
+    HorseFactory(name="Juniper", weight_kg=600)
     return client
 
 
@@ -103,5 +105,39 @@ def test_the_list_takes_a_constant_number_of_queries(
         lesson(starts_at=timezone.now() + timedelta(days=k + 1))
     shown(manager)
 
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(18):
         shown(manager)
+
+
+def test_a_place_is_offered_to_those_ticked(manager: Browser) -> None:
+    one, place = wish(), lesson()
+    other = wish(work="flat")
+    page = f"/lessons/{place.pk}/waiting/"
+
+    before = manager.get(page).content.decode()
+    assert f'value="{one.pk}" checked' in before
+    assert "wishes for flat." in before
+    manager.post(f"{page}offer/", {"wish": [one.pk], "hours": "6"})
+
+    offer = WaitingOffer.objects.get()
+    assert (offer.wish, offer.lesson) == (one, place)
+    assert offer.wish != other
+    assert "offered</span>" in manager.get(page).content.decode()
+
+
+def test_a_lesson_with_a_free_place_leads_to_who_fits(manager: Browser) -> None:
+    place = lesson()
+
+    page = manager.get(f"/lessons/{place.pk}/").content.decode()
+
+    assert f'href="/lessons/{place.pk}/waiting/"' in page
+
+
+def test_nonsense_is_no_offer(manager: Browser) -> None:
+    place = lesson()
+
+    for data in ({}, {"wish": "x", "hours": "y"}, {"wish": wish().pk, "hours": "-1"}):
+        answer = manager.post(f"/lessons/{place.pk}/waiting/offer/", data)
+        assert answer.status_code == 409
+
+    assert not WaitingOffer.objects.exists()
