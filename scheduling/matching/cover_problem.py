@@ -29,7 +29,7 @@ class CoverWeights:
     level_above: int = 4
     strangers: int = 3
     strangers_most: int = 12
-    hurry: int = 5
+    hurry: int = 2
     hurry_s: int = 300
     long_day_s: int = 6 * 3600
     per_10_min_over: int = 2

@@ -27,7 +27,8 @@ from school.queries.touched import lessons_touched
 from school.services.audit import record
 from school.services.invitations import lessons_changed
 from school.services.lessons import Move, cancel_lesson, move_lessons
-from school.services.out import Out, note_out, take_turn_of
+from school.services.locks import take_turn
+from school.services.out import Out, note_out
 from school.services.refusals import UnableToBook, refusal_of
 from school.services.rides import cancel_ride, change_horses
 from school.services.seen import check_seen
@@ -190,7 +191,7 @@ def settle(
         raise
     try:
         with transaction.atomic():
-            take_turn_of(out)
+            _hold(out, foretold.proposal)
             before = _done_before(uid)
             if before is not None:
                 return before
@@ -258,6 +259,7 @@ def _do(
     out: Out, told: str, proposal: Proposal, by: Account | None, now: datetime
 ) -> _Done:
     """Do it in the transaction at hand: lessons first, since they must make room."""
+    _hold(out, proposal)
     zone = school_zone()
     days = sorted({x.lesson.starts_at.astimezone(zone).date() for x in proposal.items})
     before = {day: _print(day) for day in days if published_plan(day) is not None}
@@ -274,6 +276,37 @@ def _do(
             ask_run(date=day, kind=PlanRun.Kind.REPLAN, by=by, now=now)
             done.plans.append(day)
     return done
+
+
+def _hold(out: Out, proposal: Proposal) -> None:
+    """Wait for all it needs at once, in the order everybody else does.
+
+    Lessons first, as for a move; so of two who settle at once none waits for the other.
+    """
+    items = proposal.items
+    keys = {one.lesson.pk for one in items}
+    rows = Lesson.objects.select_for_update().filter(pk__in=keys).order_by("pk")
+    list(rows.values_list("pk", flat=True))
+    rides = [ride for one in items for ride in one.rides]
+    ways = [one.way for one in items if one.way is not None]
+    take_turn(
+        arenas=[
+            *(one.lesson.arena_id for one in items),
+            *(way.arena for way in ways),
+            *([out.pk] if out.kind == OutKind.ARENA else []),
+        ],
+        people=[
+            *(one.lesson.instructor_id for one in items),
+            *(way.teacher for way in ways),
+            *(ride.rider_id for ride in rides),
+            *([out.pk] if out.kind == OutKind.INSTRUCTOR else []),
+        ],
+        horses=[
+            *(ride.horse_id for ride in rides),
+            *(one.horse.pk for one in items if one.horse is not None),
+            *([out.pk] if out.kind == OutKind.HORSE else []),
+        ],
+    )
 
 
 def _do_lessons(

@@ -66,7 +66,7 @@ class Out:
         return found
 
 
-def take_turn_of(out: Out) -> None:
+def _take_turn_of(out: Out) -> None:
     """Wait for whoever books or settles the same at this moment."""
     keys = [out.pk]
     if out.kind == OutKind.INSTRUCTOR:
@@ -85,7 +85,7 @@ def note_out(*, out: Out, by: Account | None, now: datetime) -> list[Model]:
     """
     try:
         with transaction.atomic():
-            take_turn_of(out)
+            _take_turn_of(out)
             rows = [_row(out, span) for span in _left(out, now)]
             for row in rows:
                 row.save()
@@ -118,7 +118,7 @@ def without(
     """Return what is left of a time, with what is held taken off."""
     left, free_from = [], whole[0]
     for first, last in sorted(held, key=lambda one: one[0]):
-        if free_from < first:
+        if free_from < min(first, whole[1]):
             left.append((free_from, min(first, whole[1])))
         free_from = max(free_from, whole[1] if last is None else last)
     if free_from < whole[1]:

@@ -211,6 +211,6 @@ def test_a_long_day_is_shared() -> None:
 
 def test_nobody_hurries_to_another_arena_for_nothing() -> None:
     stays = (Teaches(1, 2, 10 * HOUR, 11 * HOUR),)
-    here, there = way(teacher=1, arena=1), way(teacher=1, arena=2, points=3)
+    here, there = way(teacher=1, arena=1), way(teacher=1, arena=2, points=1)
 
     assert chosen(Cover((lesson(1, here, there),), stays)) == {1: there}
