@@ -31,13 +31,15 @@ from school.models import (
     Horse,
     Instructor,
     Lesson,
+    LessonSeries,
     Person,
     RideLog,
     School,
 )
 from school.queries.lessons import lesson_with_all
+from school.queries.waiting import waiting_list
 from school.web.suggestions import suggestions_for
-from tests.clock import NOW, at
+from tests.clock import NOW, ZONE, at
 from tests.factories.plans import DayPlanFactory
 from tests.factories.schools import SchoolFactory
 
@@ -90,6 +92,7 @@ def test_the_demo_shows_a_school_whose_day_was_ordered_better(mails, monkeypatch
     assert School.objects.count() == 1
     _check_size()
     _check_history()
+    _check_week()
     _check_sign_ins(shown["logins"])
     _check_feeds(shown["feeds"])
     _check_mails(Path(shown["mail_dir"]))
@@ -105,8 +108,8 @@ def test_the_demo_shows_a_school_whose_day_was_ordered_better(mails, monkeypatch
 
 
 def booked_lessons():
-    """Count the lessons of the Saturday; two earlier ones are over."""
-    return Lesson.objects.exclude(state="done").count()
+    """Count the lessons of the Saturday; two earlier ones are over, others weekly."""
+    return Lesson.objects.exclude(state="done").filter(series=None).count()
 
 
 def _check_history():
@@ -121,6 +124,17 @@ def _check_history():
     ).pairs
     assert {one.suggestion.step.value for one in pairs} <= {"same", "back", "on"}
     assert len({one.suggestion.step for one in pairs}) > 1
+
+
+def _check_week():
+    """Weekly lessons after the Saturday, and who waits: one wish fits a lesson."""
+    weekly = Lesson.objects.exclude(series=None)
+    assert LessonSeries.objects.count() == 3
+    assert weekly.count() == 18
+    assert weekly.earliest("starts_at").starts_at > at("19:00", date(2027, 3, 6))
+    waiting = waiting_list(at("12:00", date(2027, 2, 26)), ZONE)
+    assert len(waiting) == 4
+    assert any(one.fits for one in waiting)
 
 
 def _check_size():

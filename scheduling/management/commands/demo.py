@@ -12,6 +12,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from scheduling.demo.build import (
+    SATURDAY,
     UnableToDemo,
     book_saturday,
     build_school,
@@ -21,6 +22,7 @@ from scheduling.demo.build import (
 from scheduling.demo.history import log_earlier_lessons
 from scheduling.demo.report import as_data, as_text, make_feeds
 from scheduling.demo.scenario import read_scenario
+from scheduling.demo.week import book_week, note_wishes
 from scheduling.models import DayPlan
 from school.management.commands.serve import answer_on
 from school.models import School
@@ -80,11 +82,14 @@ class Command(BaseCommand):
         local = now.astimezone(zone).date()
         school = build_school(scenario, local, now)
         day = demo_date(local)
-        if today is None and (booked := next_lesson_day(local, zone)) > local:
+        booked = next_lesson_day(local, zone)
+        if today is None and booked > local and booked.weekday() == SATURDAY:
             # The Saturday that is there already, while it is still to come.
             day = booked
         log_earlier_lessons(scenario, day, now)
         book_saturday(scenario, day, now)
+        book_week(scenario, day, now)
+        note_wishes(scenario, now)
         self.say("Booked. Telling the clients, then ordering the day …")
         deliver_due(now=now, limit=MOST_MAILS)
         plan = plan_saturday(day, now)
