@@ -86,10 +86,10 @@ def find_times(
     """
     weights = weights or Weights()
     school = the_school()
-    days, notes = _days(school, wish)
+    days, notes = days_of(school, wish)
     if not days:
         return Found((), tuple(notes), (0, 0, 0))
-    search = _Search(school, wish, days, now, weights)
+    search = Search(school, wish, days, now, weights)
     if choice is None:
         choice = Choice(a_day=max(Choice.a_day, -(-Choice.most // len(days))))
     found = best_times(search.diary.times(), search.stages(), choice)
@@ -97,7 +97,7 @@ def find_times(
     return Found(answers, (*notes, *search.notes), found.judged)
 
 
-def _days(school: School, wish: Wish) -> tuple[list[date], list[str]]:
+def days_of(school: School, wish: Wish) -> tuple[list[date], list[str]]:
     last = wish.first_date + timedelta(days=7 * min(wish.weeks, MOST_WEEKS) - 1)
     days = [
         wish.first_date + timedelta(days=n)
@@ -115,7 +115,7 @@ def _days(school: School, wish: Wish) -> tuple[list[date], list[str]]:
     return [one for one in days if one not in closed], left_out
 
 
-class _Search:
+class Search:
     """One wish over its days: the stages a time goes through, and the answer."""
 
     def __init__(
