@@ -14,12 +14,14 @@ from dataclasses import replace
 from functools import cache
 from threading import Event, Thread
 from types import ModuleType
-from typing import Self
+from typing import Self, TypedDict
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scheduling.solver.arrays import Arrays, Ints, arrays_of
-from scheduling.solver.bound import Bound
+from scheduling.solver.bound import Bound, Kept
+from scheduling.solver.mending import freed
 from scheduling.solver.narrow import Excess, Option
 from scheduling.solver.problem import MORNING, Cut, Guess, Problem, Task
 from scheduling.solver.result import Result, Status
@@ -52,6 +54,9 @@ _LOOK_S = 0.05
 _ROUNDS = 400
 """Rounds in which the bound is bettered."""
 
+_MEND_S = 1.0
+"""No part of a day is looked into for longer than this [s]."""
+
 _LEAST_S = 0.2
 
 _A_RESET_S = 900
@@ -79,6 +84,12 @@ def warm_up() -> None:
     bound = Bound(problem, arrays)
     bound.better(600, 2)
     bound.kept(600)
+
+
+class _Part(TypedDict):
+    problem: Problem
+    options: list[Option]
+    excess: Excess
 
 
 class Search:
@@ -136,10 +147,13 @@ class Search:
             top = int(base * (1 + share))
             if self._best is not None and self._best.objective_s <= top:
                 break
-            if not self._stage(bound, top, cuts):
-                break
+            settled = self._stage(bound, top, cuts)
             if self._proved():
                 return self._answer()
+            if not settled:
+                if self._best is not None:
+                    self._mend(bound, self._best, cuts)
+                break
         best = self._best
         if best is None:
             self._take(self._solve(cuts=cuts, guess=self.guess))
@@ -246,21 +260,9 @@ class Search:
         if self._over():
             return False
         kept = bound.kept(top_s + 1)
-        narrow = replace(
-            self.problem,
-            arc_s={a: s for a, s in self.problem.arc_s.items() if a in kept.arcs},
-        )
-        which = np.flatnonzero(kept.options)
-        options = _options(bound.arrays, which)
         left = self._ends - self.clock()
         result = self._solve(
-            problem=narrow,
-            options=options,
-            excess=Excess(
-                dict(zip(options, kept.option_s[which].tolist(), strict=True)),
-                kept.arc_s,
-                kept.room_s,
-            ),
+            **self._part(bound, kept, kept.options),
             cuts=cuts,
             guess=self.guess,
             seconds=left if whole else left / 2,
@@ -272,6 +274,46 @@ class Search:
         if self._take(result):
             self._go_on_from(result)
         return result.status is Status.OPTIMAL
+
+    def _part(self, bound: Bound, kept: Kept, which: NDArray[np.bool_]) -> _Part:
+        """Return what a stage solves: some options, and what they cost above."""
+        k = np.flatnonzero(which)
+        options = _options(bound.arrays, k)
+        known = self.problem.arc_s
+        return {
+            "problem": replace(
+                self.problem, arc_s={a: s for a, s in known.items() if a in kept.arcs}
+            ),
+            "options": options,
+            "excess": Excess(
+                dict(zip(options, kept.option_s[k].tolist(), strict=True)),
+                kept.arc_s,
+                kept.room_s,
+            ),
+        }
+
+    def _mend(self, bound: Bound, best: Result, cuts: tuple[Cut, ...]) -> None:
+        """Better the best day part by part, for half of the time that is left."""
+        arrays, dice = bound.arrays, np.random.default_rng(self.seed)
+        number = {one: k for k, one in enumerate(_options(arrays, slice(None)))}
+        half = (self.clock() + self._ends) / 2
+        kept = bound.kept(best.objective_s)
+        while not self._over() and self.clock() < half and not self._proved():
+            chosen = np.array([number[one] for one in self._chosen])
+            free = freed(arrays, chosen, dice)
+            which = kept.options & free[arrays.task]
+            which[chosen] = True
+            found = self._solve(
+                **self._part(bound, kept, which),
+                cuts=cuts,
+                guess=self.guess,
+                seconds=min(_MEND_S, half - self.clock()),
+                between=(self._low_s, best.objective_s - 1),
+            )
+            if self._take(found, narrowed=True):
+                best = found
+                self._go_on_from(best)
+                kept = bound.kept(best.objective_s)
 
     def _solve(
         self,
@@ -446,7 +488,7 @@ def _nearest(arrays: Arrays, problem: Problem, guess: Guess | None, n: int) -> i
     )
 
 
-def _options(arrays: Arrays, chosen: Ints) -> list[Option]:
+def _options(arrays: Arrays, chosen: Ints | slice) -> list[Option]:
     columns = (arrays.task, arrays.arena, arrays.line, arrays.start)
     return list(zip(*(one[chosen].tolist() for one in columns), strict=True))
 

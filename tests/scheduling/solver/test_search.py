@@ -12,6 +12,7 @@ import pytest
 from scheduling.solver import anneal_kernels, bound_kernels, compiled, search
 from scheduling.solver.arrays import arrays_of
 from scheduling.solver.bound import Bound
+from scheduling.solver.mending import freed
 from scheduling.solver.problem import Cut, Guess, Problem, Task
 from scheduling.solver.result import Result, Status
 from scheduling.solver.search import Annealings, Search, annealed
@@ -422,3 +423,66 @@ def test_the_same_seed_gives_the_same_day(monkeypatch: pytest.MonkeyPatch) -> No
 
     assert begun[: len(begun) // 2] == begun[len(begun) // 2 :]
     assert found[0].objective_s == found[1].objective_s
+
+
+@pytest.mark.usefixtures("_staged")
+@pytest.mark.parametrize("seed", range(6))
+def test_a_day_no_stage_settles_is_mended_part_by_part(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    problem = random_problem(seed, tasks=8)
+    best = solve(problem, seconds=120)
+    if best.status is not Status.OPTIMAL:
+        return
+    search.warm_up()
+    monkeypatch.setattr(search, "_MOVES", 3)
+    monkeypatch.setattr(Bound, "better", lambda *_: 0.0)
+    monkeypatch.setattr(Search, "_stage", lambda *_, **__: False)
+    ticks = count(0, 1)
+    engine = Search(problem, seed=seed, clock=lambda: float(next(ticks)))
+
+    begun: list[int] = []
+    mend = Search._mend
+    monkeypatch.setattr(
+        Search,
+        "_mend",
+        lambda self, bound, day, cuts: (
+            begun.append(day.objective_s),
+            mend(self, bound, day, cuts),
+        ),
+    )
+    result = engine.run(seconds=400)
+
+    assert result.status is not Status.INFEASIBLE
+    if begun:
+        assert best.objective_s <= result.objective_s <= begun[0]
+        assert result.bound_s <= best.objective_s
+
+
+def test_a_part_set_free_is_a_time_or_two_arenas() -> None:
+    problem = random_problem(2, tasks=12)
+    arrays = arrays_of(problem)
+    arrays = replace(arrays, arena=np.arange(len(arrays.task)) % 4)
+    chosen, dice = arrays.first[:-1], np.random.default_rng(5)
+
+    parts = [freed(arrays, chosen, dice) for _ in range(60)]
+
+    spans = [np.ptp(arrays.start[chosen][part]) for part in parts]
+    arenas = [len(np.unique(arrays.arena[chosen][part])) for part in parts]
+    assert all(part.any() for part in parts)
+    assert max(spans) < 360
+    assert all(span < 180 or its <= 2 for span, its in zip(spans, arenas, strict=True))
+    assert max(arenas) > 2
+
+
+def test_in_two_arenas_a_time_is_set_free_in_both() -> None:
+    problem = random_problem(2, tasks=12)
+    arrays = arrays_of(problem)
+    arrays = replace(arrays, arena=np.arange(len(arrays.task)) % 2)
+    chosen = arrays.first[:-1]
+
+    part = freed(arrays, chosen, np.random.default_rng(1))
+
+    inside = arrays.start[chosen][part]
+    outside = np.delete(arrays.start[chosen], np.flatnonzero(part))
+    assert not ((outside >= inside.min()) & (outside <= inside.max())).any()
