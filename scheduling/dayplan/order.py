@@ -47,8 +47,9 @@ _OUT_OF_TIME = {
 _LEAST_S = 0.2
 """No engine run is given less time than this, in seconds."""
 
-_SPARE_S = 1.5
-"""Time kept, of a tenth of the whole at most, to place and time what is found [s]."""
+_SPARE_S, _SPARE_SHARE = 1.0, 8
+"""Time kept to place, time, write and judge what is found, and the part of the whole
+that is at most [s]."""
 
 _TIMING_S = 1.0
 """A day found is not lost for want of this much time to time it, in seconds."""
@@ -119,10 +120,13 @@ def order_day(
     began = clock()
     costs = Costs(day.handling)
     booked = as_it_is_booked(day, costs, seconds=seconds / 2, seed=seed, stop=stop)
-    left = max(seconds - (clock() - began), _LEAST_S)
     numbers = numbers_of(day, as_booked=as_booked, costs=costs)
     guess = None if start_from is None else guess_from(numbers, start_from)
-    search = _search(numbers, left, seed, guess, on_progress, stop, clock)
+    prepared_s = clock() - began
+    left = max(seconds - prepared_s, _LEAST_S)
+    # Placing, timing, writing and judging take about as long as preparing did.
+    spare_s = min(max(_SPARE_S, prepared_s), left / _SPARE_SHARE)
+    search = _search(numbers, left, seed, guess, on_progress, stop, clock, spare_s)
     outcome = Outcome(numbers, search.best, search.placed, search.bound_s, booked, seed)
     if search.best is None:
         plan = best_effort(day)
@@ -171,9 +175,9 @@ def _search(
     on_progress: Progress | None = None,
     stop: Event | None = None,
     clock: Callable[[], float] = time.monotonic,
+    spare_s: float = 0.0,
 ) -> _Search:
     search, ends = _Search(), clock() + seconds
-    spare_s = min(_SPARE_S, seconds / 10)
     known: dict[tuple[Arc, ...], Cut] = {}
     if any(over_limits(numbers.day, n) for n in range(len(numbers.day.lessons))):
         search.impossible = True
