@@ -37,9 +37,9 @@ from school.models import (
     School,
 )
 from school.queries.lessons import lesson_with_all
-from school.queries.waiting import waiting_list
+from school.services.who_fits import waiting_list
 from school.web.suggestions import suggestions_for
-from tests.clock import NOW, ZONE, at
+from tests.clock import NOW, at
 from tests.factories.plans import DayPlanFactory
 from tests.factories.schools import SchoolFactory
 
@@ -132,7 +132,7 @@ def _check_week():
     assert LessonSeries.objects.count() == 3
     assert weekly.count() == 18
     assert weekly.earliest("starts_at").starts_at > at("19:00", date(2027, 3, 6))
-    waiting = waiting_list(at("12:00", date(2027, 2, 26)), ZONE)
+    waiting = waiting_list(at("12:00", date(2027, 2, 26)))
     assert len(waiting) == 4
     assert any(one.fits for one in waiting)
 
