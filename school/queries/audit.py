@@ -57,3 +57,12 @@ def horses_of(lesson: Lesson) -> dict[str, int | None]:
     """Return which horse each booked ride of a lesson has, by keys."""
     rides = Ride.objects.filter(lesson=lesson, state="booked").order_by("pk")
     return {str(one.pk): one.horse_id for one in rides}
+
+
+def latest_of(action: str, most: int = 10) -> list[AuditEntry]:
+    """Return the latest entries of one action, newest first."""
+    return list(
+        AuditEntry.objects.filter(action=action)
+        .select_related("by__person")
+        .order_by("-at", "-pk")[:most]
+    )
