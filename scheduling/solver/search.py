@@ -36,8 +36,8 @@ _SHARES = (0.007, 0.012, 0.018, 0.026)
 _AFTER_CUTS = (0.002, 0.006, 0.012, 0.02)
 """The same, where chains turned out dear: seldom by much."""
 
-_MOVES = 400
-"""Moves of annealing for each option."""
+_MOVES, _FEW_MOVES = 400, 120
+"""Moves of annealing for each option; on days annealed once, stages find the rest."""
 
 _HOT, _COLD = 300.0, 20.0
 """Temperatures of annealing, from and to [s]."""
@@ -407,7 +407,9 @@ def annealed(
         *(arrays.line_arena, arrays.crew),
     )
     halt = np.zeros(1, np.int64) if halt is None else halt
-    moves = _MOVES * len(arrays.task)
+    options = len(arrays.task)
+    each = _MOVES if options >= _AGAIN_FROM else min(_MOVES, _FEW_MOVES)
+    moves = each * options
     cost = kernels().anneal(
         chosen, arrays.first, arrays.cost, moves, _HOT, _COLD, seed, parts, halt
     )

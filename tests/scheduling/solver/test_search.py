@@ -355,6 +355,7 @@ def test_further_annealings_end_with_the_time(
     problem = possible_problem(tasks=8)
     arrays = arrays_of(problem)
     annealed(arrays, problem, None, 0)
+    monkeypatch.setattr(search, "_AGAIN_FROM", 0)
     monkeypatch.setattr(search, "_MOVES", 10_000_000)
     began = time.monotonic()
 
