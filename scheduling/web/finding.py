@@ -76,7 +76,9 @@ class FindForm(BookForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for name in ("start", "arena", "until", "term", "not_on"):
+        for name in (
+            "start", "window_from", "window_to", "arena", "until", "term", "not_on",
+        ):  # fmt: skip
             del self.fields[name]
         self.fields["title"].required = False
         self.fields["date"].label = "From which day"

@@ -47,6 +47,19 @@ class BookForm(MomentForm):
         Instructor.objects.select_related("person").order_by("person__first_name", "pk")
     )
     places = forms.IntegerField(min_value=1, max_value=12, initial=1)
+    start = forms.TimeField(
+        required=False, widget=forms.TimeInput(attrs={"type": "time"})
+    )
+    window_from = forms.TimeField(
+        required=False,
+        label="May start from (leave empty for a fixed time)",
+        widget=forms.TimeInput(attrs={"type": "time"}),
+    )
+    window_to = forms.TimeField(
+        required=False,
+        label="May start until",
+        widget=forms.TimeInput(attrs={"type": "time"}),
+    )
     until = forms.DateField(
         required=False,
         label="Every week until (leave empty for one lesson)",
@@ -92,7 +105,34 @@ class BookForm(MomentForm):
                     f"{term.last_date.isoformat()}: begin within it.",
                 )
             data["until"] = min(data.get("until") or term.last_date, term.last_date)
+        self._clean_window(data)
         return data
+
+    def _clean_window(self, data: dict[str, Any]) -> None:
+        """Let a window say the start where none is given; a fixed time has none."""
+        if "start" not in self.fields:
+            return
+        first, last = data.get("window_from"), data.get("window_to")
+        data["start"] = data.get("start") or first
+        if not data["start"] and "start" not in self.errors:
+            self.add_error("start", "Say when it starts, or from when it may.")
+        if (first is None) != (last is None):
+            self.add_error("window_to", "Say both, from when and until when.")
+        elif first and last and first > last:
+            self.add_error("window_to", "It may start until a later time than from.")
+        elif first and first != last and data.get("until"):
+            self.add_error("window_from", "A weekly lesson has a fixed time.")
+
+    def window(self) -> dict[str, datetime]:
+        """Return within which moments the lesson may start; nothing where fixed."""
+        first, last = (self.cleaned_data[f"window_{one}"] for one in ("from", "to"))
+        if not first or first == last:
+            return {}
+        zone, day = timezone.get_current_timezone(), self.cleaned_data["date"]
+        return {
+            "window_from": datetime.combine(day, first, tzinfo=zone),
+            "window_to": datetime.combine(day, last, tzinfo=zone),
+        }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -235,6 +235,7 @@ def new_lesson(request: HttpRequest) -> HttpResponse:
                 instructor=data["instructor"],
                 places=data["places"],
                 rides=form.rides(),
+                **form.window(),
                 by=account_of(request),
                 now=timezone.now(),
                 overrule=reason_of(request),

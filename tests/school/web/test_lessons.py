@@ -418,3 +418,46 @@ def test_an_instructor_attaches_a_grid_over_a_limit_only_with_a_reason(
     assert not LessonGrid.objects.exists()
     assert client.post(address, asked | {"overrule": "Half"}).status_code == 302
     assert LessonGrid.objects.exists()
+
+
+def test_a_lesson_is_booked_within_a_window(manager: Browser) -> None:
+    manager.post(
+        "/lessons/new/", booking(start="", window_from="15:00", window_to="18:00")
+    )
+
+    lesson = Lesson.objects.get()
+    assert lesson.starts_at == lesson.window_from == at("15:00")
+    assert lesson.window_to == at("18:00")
+    page = manager.get(f"/lessons/{lesson.pk}/").content.decode()
+    assert "15:00 to 18:00" in page
+
+
+def test_a_window_of_one_time_is_a_fixed_time(manager: Browser) -> None:
+    manager.post(
+        "/lessons/new/", booking(start="", window_from="15:00", window_to="15:00")
+    )
+
+    assert Lesson.objects.get().window_from is None
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"start": ""}, "Say when it starts"),
+        ({"window_from": "15:00"}, "Say both"),
+        ({"window_from": "15:00", "window_to": "14:00"}, "until a later time"),
+        (
+            {"window_from": "15:00", "window_to": "18:00", "until": "2027-04-03"},
+            "has a fixed time",
+        ),
+        ({"window_from": "20:00", "window_to": "21:00"}, "may start from"),
+    ],
+    ids=["no-start", "half", "backwards", "weekly", "start-outside"],
+)
+def test_a_window_that_makes_no_sense_is_said(
+    manager: Browser, change: dict, says: str
+) -> None:
+    page = manager.post("/lessons/new/", booking(**change)).content.decode()
+
+    assert says in page
+    assert not Lesson.objects.exists()
