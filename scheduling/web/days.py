@@ -73,6 +73,8 @@ def day_page(request: HttpRequest, day: str) -> HttpResponse:
 
 
 def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
+    # Read before the rows, so that what is written meanwhile is told of.
+    now = timezone.now()
     school = the_school()
     zone = ZoneInfo(school.zone)
     first, last = day_bounds(when, zone)
@@ -127,7 +129,8 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
         ],
         "manager": manager,
         "me": account_of(request).person_id,
-        "now": timezone.now(),
+        "now": now,
+        "opened": now.isoformat(),
         "refusal": refusal,
     }
     return render(
