@@ -20,7 +20,6 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from exercises.geometry.data import as_planned
-from exercises.geometry.elements import Piece
 from scheduling.changeover.alike import Listed
 from scheduling.changeover.loads import Crew, Ground
 from scheduling.changeover.stopwatch import Stretch, Tick, stretches
@@ -29,8 +28,8 @@ from scheduling.changeover.work import Step
 from scheduling.dayplan.day import minutes_at
 from scheduling.dayplan.document import placed_from_data
 from scheduling.models import Changeover, ChangeoverMove
-from scheduling.queries import DayRows
-from school.models import Arena, Groundsperson, Horse, Lesson
+from scheduling.queries import Carrying, DayRows
+from school.models import Arena, Groundsperson, Horse, Lesson, Line
 from school.queries.daylight import daylight, needs_daylight
 
 Data = dict[str, Any]
@@ -43,7 +42,7 @@ DAY_MIN = 24 * 60
 def day_document(rows: DayRows) -> Data:
     """Return the day file of a day's rows."""
     opens, closes = _hours(rows)
-    crew = _crew(rows.groundspeople)
+    crew = _crew(rows.groundspeople, rows.school.helpers)
     if (begins := _dark_work_from(rows, crew, opens)) is not None:
         crew = {"crew_from": _clock(begins), "crew_to": _clock(closes), **crew}
         opens = begins
@@ -151,17 +150,18 @@ def _horse(rows: DayRows, horse: Horse) -> Data:
     }
 
 
-def _crew(people: Iterable[Groundsperson]) -> Data:
+def _crew(people: Iterable[Groundsperson], helpers: int) -> Data:
     """Say how many changeovers may run at once, and when.
 
-    Those who lift in pairs count as half. With differing hours only those count
-    in which all are there; where there are none, one person's.
+    Those who do not work alone count as half, or less where more usually help. With
+    differing hours only those count in which all are there; where there are none, one
+    person's.
     """
     known = list(people)
     if not known:
         return {"crew": 1}
     singles = sum(one.alone for one in known)
-    crew = max(1, singles + (len(known) - singles) // 2)
+    crew = max(1, singles + (len(known) - singles) // (1 + helpers))
     first = max(_minutes(one.works_from) for one in known)
     last = min(_minutes(one.works_to) for one in known)
     if first >= last:
@@ -419,7 +419,7 @@ def _blocker(
 
 
 def walk_of(
-    changeover: Changeover, weights_g: Mapping[Piece, int]
+    changeover: Changeover, carrying: Carrying
 ) -> tuple[Walk, Crew, list[ChangeoverMove]]:
     """Return a changeover as a walk, who walks it, and its moves in that order.
 
@@ -427,9 +427,9 @@ def walk_of(
     """
     moves = sorted(changeover.moves.all(), key=lambda move: move.position)
     who = changeover.who
-    people = 1 if who is None or who.alone else 2
-    crew = Crew(people=people, weights_g=weights_g)
-    found = walk([_step(move) for move in moves], Ground(), crew)
+    people = 1 if who is None or who.alone else 1 + carrying.helpers
+    crew = Crew(people, carrying.carries_kg * 1000, carrying.weights_g)
+    found = walk([_step(move) for move in moves], ground_of(changeover.line), crew)
     return found, crew, [moves[n] for n in found.order]
 
 
@@ -448,6 +448,19 @@ def is_morning(one: Changeover, zone: ZoneInfo) -> bool:
     """Say whether a changeover is made before its arena opens."""
     begins = one.starts_at.astimezone(zone).time()
     return one.after_lesson_id is None and begins < one.line.arena.opens_at
+
+
+def ground_of(line: Line) -> Ground:
+    """Return where the store lies as seen from a line; as usual where nobody said.
+
+    A line lies in the middle of its arena's length, since nothing says otherwise.
+    """
+    arena = line.arena
+    if arena.store_along_cm is None or arena.store_across_cm is None:
+        return Ground()
+    begins = max(0, (arena.length_cm - line.length_cm) // 2)
+    aside = abs(arena.store_across_cm - line.from_long_side_cm)
+    return Ground(arena.store_along_cm - begins, aside)
 
 
 def stretches_of(changeover: Changeover) -> tuple[Stretch, ...]:

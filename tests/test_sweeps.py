@@ -136,6 +136,7 @@ GET = {
     "api-run": (403, 403, 200, 200, 200),
     "personal-feed": (404, 404, 404, 404, 404),
     "handling": (302, 403, 403, 403, 200),
+    "carrying": (302, 403, 403, 403, 200),
     "groundsperson-feed": (404, 404, 404, 404, 404),
 }
 POST = {
@@ -436,6 +437,7 @@ def things() -> dict[str, str]:
         "resets-worker": "/resets-worker.js",
         "resets-pdf": f"/resets/{day}/list.pdf",
         "handling": "/handling-times/",
+        "carrying": "/carrying/",
         "use-handling": "/handling-times/use/",
         "start-changeover": f"/changeovers/{changeover.pk}/start/",
         "finish-changeover": f"/changeovers/{changeover.pk}/done/",

@@ -2,17 +2,15 @@
 each work of the ground."""
 
 from collections import Counter
-from collections.abc import Mapping
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
 
-from exercises.geometry.elements import Piece
 from exercises.geometry.units import Units
 from scheduling.convert import walk_of
 from scheduling.models import Changeover
-from scheduling.queries import changeovers_of_groundsperson, piece_weights
+from scheduling.queries import Carrying, carrying_of_yard, changeovers_of_groundsperson
 from scheduling.wording import changeover_words, yard_words
 from school.calendars.components import Entry
 from school.calendars.snapshots import Snapshot
@@ -35,13 +33,17 @@ def reset_snapshot(school: School, token: FeedToken, now: datetime) -> Snapshot:
     whose, first, last = token.person.groundsperson, now - BACK, now + AHEAD
     changeovers = changeovers_of_groundsperson(whose, first, last)
     works = yard_work_of(whose, first, last)
-    zone, units, weights_g = ZoneInfo(school.zone), units_of(school), piece_weights()
+    zone, units, carrying = (
+        ZoneInfo(school.zone),
+        units_of(school),
+        carrying_of_yard(school),
+    )
     return Snapshot(
         name=f"Resets, {school.name}",
         zone=school.zone,
         refresh_min=REFRESH_MIN,
         entries=(
-            *(_entry(one, zone, units, weights_g) for one in changeovers),
+            *(_entry(one, zone, units, carrying) for one in changeovers),
             *(_yard_entry(one, zone) for one in works),
         ),
     )
@@ -75,10 +77,10 @@ def _entry(
     changeover: Changeover,
     zone: ZoneInfo,
     units: Units,
-    weights_g: Mapping[Piece, int],
+    carrying: Carrying,
 ) -> Entry:
     line, plan = changeover.line, changeover.plan
-    _, _, walked = walk_of(changeover, weights_g)
+    _, _, walked = walk_of(changeover, carrying)
     moves = [{"do": one.do, "was": one.was, "now": one.now} for one in walked]
     first, *steps = changeover_words(moves, line.datum, units)
     numbered = [f"{n}. {words}" for n, words in enumerate(steps, start=1)]

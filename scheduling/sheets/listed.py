@@ -1,17 +1,17 @@
 """What a list says of a changeover: the same words on the page and on paper."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from exercises.drawing.words import element_words
 from exercises.geometry.data import element_from_data
-from exercises.geometry.elements import Piece
 from exercises.geometry.units import Units
 from scheduling.changeover.walking import Walk
 from scheduling.convert import walk_of
 from scheduling.drawing.changeover_picture import draw_changeover
 from scheduling.models import Changeover, ChangeoverMove
+from scheduling.queries import Carrying
 from scheduling.wording import (
     HEADINGS,
     alone_words,
@@ -67,12 +67,10 @@ class ListedWork:
     steps: tuple[ListedStep, ...]
 
 
-def listed_work(
-    changeover: Changeover, units: Units, weights_g: Mapping[Piece, int]
-) -> ListedWork:
+def listed_work(changeover: Changeover, units: Units, carrying: Carrying) -> ListedWork:
     """Return what a list says of a changeover fetched with all."""
     line = changeover.line
-    found, crew, moves = walk_of(changeover, weights_g)
+    found, crew, moves = walk_of(changeover, carrying)
     data = [_data(one) for one in moves]
     carry = changeover_carry(data)
     length = changeover.ends_at - changeover.starts_at

@@ -1,15 +1,15 @@
 """The groundsperson's day on paper: every changeover whole on its page, for a pen."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from exercises.geometry.elements import Piece
 from exercises.geometry.units import Units
 from scheduling.convert import purpose_words
 from scheduling.models import Changeover
+from scheduling.queries import Carrying
 from scheduling.sheets.listed import ListedStep, listed_work
 from scheduling.wording import yard_words
 from school.convert import units_of
@@ -95,7 +95,7 @@ def reset_sheet(
     changeovers: Iterable[Changeover],
     works: Iterable[YardWork] = (),
     school: School,
-    weights_g: Mapping[Piece, int],
+    carrying: Carrying,
     address: str,
     now: datetime,
 ) -> ResetSheet:
@@ -107,7 +107,7 @@ def reset_sheet(
     zone, units = ZoneInfo(school.zone), units_of(school)
     local, light = now.astimezone(zone), daylight(school, day)
     listed: list[tuple[datetime, ListedChangeover | ListedYardWork]] = [
-        (one.starts_at, _listed(one, zone, units, weights_g, light))
+        (one.starts_at, _listed(one, zone, units, carrying, light))
         for one in changeovers
     ]
     listed += [(one.starts_at, _yard(one, zone)) for one in works]
@@ -127,11 +127,11 @@ def _listed(
     one: Changeover,
     zone: ZoneInfo,
     units: Units,
-    weights_g: Mapping[Piece, int],
+    carrying: Carrying,
     light: Daylight | None,
 ) -> ListedChangeover:
     starts, ends = one.starts_at.astimezone(zone), one.ends_at.astimezone(zone)
-    work = listed_work(one, units, weights_g)
+    work = listed_work(one, units, carrying)
     done = one.done_at.astimezone(zone) if one.done_at else None
     return ListedChangeover(
         times=f"{starts:%H:%M} to {ends:%H:%M}",

@@ -3,7 +3,7 @@
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from scheduling.queries import changeover_with_all, piece_weights
+from scheduling.queries import carrying_of_yard, changeover_with_all
 from scheduling.services.reasons import reason_of
 from scheduling.web.resets import card_of
 from school.convert import units_of
@@ -17,9 +17,10 @@ def changeover_page(request: HttpRequest, pk: int) -> HttpResponse:
     one = changeover_with_all(pk)
     if one is None:
         raise Http404
-    units = units_of(the_school())
+    school = the_school()
+    units = units_of(school)
     context = {
-        "card": card_of(one, units, piece_weights()),
+        "card": card_of(one, units, carrying_of_yard(school)),
         "reason": reason_of(one),
     }
     return render(request, "scheduling/changeover.html", context)

@@ -122,6 +122,7 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
         "draft_min": _minutes(draft.reset_s) if draft else None,
         "saved": _saved(published),
         "minutes_by": _minutes_by(published, school),
+        "carried_by": _carried_by(school, arenas),
         "loads": [
             one
             for one in horse_loads(when, zone, tacked_min=school.tacked_up_min)
@@ -284,6 +285,18 @@ def _day_in_words(
 def _minutes(seconds: int) -> int:
     """Round up, as every list of resets does."""
     return -(-seconds // 60)
+
+
+def _carried_by(school: School, arenas: list[Arena]) -> str:
+    """Say by whose settings the reset list is walked."""
+    usual = "the usual figure" if school.carries_kg == 16 else "set by the school"
+    placed = [one.name for one in arenas if one.store_along_cm is not None]
+    store = "10 m beside the tape's end, the usual estimate"
+    if placed:
+        store = "where the school says"
+    if placed and len(placed) < len(arenas):
+        store += f" for {', '.join(placed)}, else 10 m beside the tape's end"
+    return f"{school.carries_kg} kg a person ({usual}), the store {store}"
 
 
 def _minutes_by(plan: DayPlan | None, school: School) -> str:

@@ -15,16 +15,16 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from exercises.geometry.elements import Piece
 from exercises.geometry.units import Units
 from scheduling.convert import purpose_words
 from scheduling.models import Changeover, ChangeoverMove, Press
 from scheduling.queries import (
+    Carrying,
+    carrying_of_yard,
     changeover_even_cancelled,
     changeovers_of_day,
     changeovers_of_plan,
     photos_of_day,
-    piece_weights,
 )
 from scheduling.services.changeovers import UnableToReset, over_words
 from scheduling.services.photos import KEPT, MOST_BYTES, photo_path
@@ -65,14 +65,14 @@ TROUBLES = (
 def reset_list(request: HttpRequest, day: str) -> HttpResponse:
     when, school = read_day_or_404(day), the_school()
     units, light = units_of(school), daylight(school, when)
-    account, weights_g = account_of(request), piece_weights()
+    account, carrying = account_of(request), carrying_of_yard(school)
     rest = pocket(when, account)
     changeovers = changeovers_of_plan(rest["plan"]) if rest["plan"] else []
     over = {one.pk: over_words(one) for one in changeovers}
     changed, busy = changed_at(rest["news"]), busy_times(changeovers, when)
     photos = photos_of_day(when)
     cards = [
-        card_of(one, units, weights_g)
+        card_of(one, units, carrying)
         | {
             "key": str(one.pk),
             "over": over[one.pk],
@@ -115,13 +115,13 @@ def _under_way(one: Changeover | YardWork) -> bool:
 @allowed(is_staff_of_yard)
 def reset_list_pdf(request: HttpRequest, day: str) -> HttpResponse:
     """Answer with the day's list on paper."""
-    when = read_day_or_404(day)
+    when, school = read_day_or_404(day), the_school()
     sheet = reset_sheet(
         day=when,
         changeovers=changeovers_of_day(when),
         works=yard_work_between(when, when),
-        school=the_school(),
-        weights_g=piece_weights(),
+        school=school,
+        carrying=carrying_of_yard(school),
         address=settings.BASE_URL + reverse("resets", args=[day]),
         now=timezone.now(),
     )
@@ -130,14 +130,12 @@ def reset_list_pdf(request: HttpRequest, day: str) -> HttpResponse:
     )
 
 
-def card_of(
-    changeover: Changeover, units: Units, weights_g: Mapping[Piece, int]
-) -> dict[str, Any]:
+def card_of(changeover: Changeover, units: Units, carrying: Carrying) -> dict[str, Any]:
     """Return what the list shows of a changeover."""
     return {
         "changeover": changeover,
         "purpose": purpose_words(changeover, timezone.get_current_timezone()),
-        "work": listed_work(changeover, units, weights_g),
+        "work": listed_work(changeover, units, carrying),
     }
 
 

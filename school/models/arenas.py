@@ -15,9 +15,27 @@ class Arena(models.Model):
     opens_at = models.TimeField(help_text="Local time")
     closes_at = models.TimeField(help_text="Local time")
 
+    store_along_cm = models.IntegerField(
+        null=True,
+        blank=True,
+        help_text="Where wings and poles are kept: from the end the tapes begin at",
+    )
+    store_across_cm = models.IntegerField(
+        null=True,
+        blank=True,
+        help_text="… and from the long side the lines are measured from",
+    )
+
     class Meta:
         constraints = [
             filled("name", "arena_name_filled"),
+            within("store_along_cm", -20000, 40000, "arena_store_along_in_range"),
+            within("store_across_cm", -20000, 40000, "arena_store_across_in_range"),
+            models.CheckConstraint(
+                condition=Q(store_along_cm__isnull=True, store_across_cm__isnull=True)
+                | Q(store_along_cm__isnull=False, store_across_cm__isnull=False),
+                name="arena_store_place_whole",
+            ),
             within("length_cm", 1000, 20000, "arena_length_in_range"),
             within("width_cm", 1000, 20000, "arena_width_in_range"),
             before("opens_at", "closes_at", "arena_opens_before_it_closes"),

@@ -76,6 +76,12 @@ class School(models.Model):
     handling_since = models.DateTimeField(
         null=True, blank=True, help_text="Since when they are in use"
     )
+    carries_kg = models.PositiveSmallIntegerField(
+        default=16, help_text="What one person carries at once"
+    )
+    helpers = models.PositiveSmallIntegerField(
+        default=1, help_text="How many help those who do not work alone"
+    )
     country = models.CharField(
         max_length=2, blank=True, help_text="ISO 3166 code, for public holidays"
     )
@@ -171,6 +177,8 @@ class School(models.Model):
             within("of_age_years", 14, 21, "school_of_age_in_range"),
             within("tacked_up_min", 0, 60, "school_tacked_up_in_range"),
             within("harrow_min", 5, 240, "school_harrow_in_range"),
+            within("carries_kg", 5, 40, "school_carries_in_range"),
+            within("helpers", 1, 3, "school_helpers_in_range"),
             within("gear_kg", 0, 40, "school_gear_in_range"),
             within("collect_min", 0, 60, "school_collect_in_range"),
             within("make_up_days", 0, 366, "school_make_up_days_in_range"),

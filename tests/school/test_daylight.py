@@ -6,7 +6,7 @@ import pytest
 from django.test import Client as Browser
 
 from scheduling.models import Changeover
-from scheduling.queries import changeovers_of_day
+from scheduling.queries import Carrying, changeovers_of_day
 from scheduling.sheets.reset_list import reset_sheet
 from school.models import Lesson, School
 from school.queries.daylight import daylight, light_of, light_words
@@ -167,7 +167,7 @@ def test_the_reset_list_says_it_on_the_page_and_on_paper(client: Browser) -> Non
         day=NEXT_YEAR,
         changeovers=changeovers_of_day(NEXT_YEAR),
         school=School.objects.get(),
-        weights_g={},
+        carrying=Carrying({}),
         address="https://example.org/",
         now=NOW,
     )

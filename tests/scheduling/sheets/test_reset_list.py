@@ -6,7 +6,7 @@ import pypdf
 import pytest
 
 from exercises.geometry.elements import Piece
-from scheduling.queries import changeovers_of_day
+from scheduling.queries import Carrying, changeovers_of_day
 from scheduling.sheets.reset_list import TEMPLATE, ResetSheet, reset_sheet
 from school.queries.yard import yard_work_between
 from school.sheets.typeset import typeset
@@ -33,7 +33,7 @@ def sheet() -> ResetSheet:
         changeovers=changeovers_of_day(SATURDAY),
         works=yard_work_between(SATURDAY, SATURDAY),
         school=SchoolFactory(),
-        weights_g={Piece.WING: 9_000},
+        carrying=Carrying({Piece.WING: 9_000}),
         address=ADDRESS,
         now=NOW,
     )
@@ -147,7 +147,7 @@ def test_one_alone_with_wings_for_two_is_warned() -> None:
         changeovers=changeovers_of_day(SATURDAY),
         works=yard_work_between(SATURDAY, SATURDAY),
         school=SchoolFactory(),
-        weights_g={Piece.WING: 24_000},
+        carrying=Carrying({Piece.WING: 24_000}),
         address=ADDRESS,
         now=NOW,
     )
