@@ -23,6 +23,7 @@ from scheduling.dayplan.day import (
     FixedPlace,
     minutes_at,
 )
+from scheduling.dayplan.measure import too_large
 from scheduling.dayplan.shape import (
     PIECES,
     ArenaShape,
@@ -57,7 +58,11 @@ def read_day(document: object) -> Day:
         shape = DayShape.model_validate(document)
     except ValidationError as error:
         raise _refusal(error.errors(include_url=False)[0]) from error
-    return _checked(shape)
+    day = _checked(shape)
+    beyond = too_large(day)
+    if beyond is not None:
+        raise InvalidDay(*beyond)
+    return day
 
 
 def _refusal(error: ErrorDetails) -> InvalidDay:
@@ -111,7 +116,8 @@ def _checked(shape: DayShape) -> Day:
     try:
         handling = handling_from(shape.handling)
     except InvalidHandling as error:
-        raise InvalidDay(f"handling.{error.place}", error.says) from error
+        place = _place(["handling", *error.place.split(".")])
+        raise InvalidDay(place, error.says) from error
     for piece in shape.stock:
         if piece not in PIECES:
             raise InvalidDay(

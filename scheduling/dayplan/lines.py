@@ -9,6 +9,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from scheduling.dayplan.chains import CLEAR, NEVER, Chains, Steps
+from scheduling.dayplan.timing import TooManyTries
+
+MOST_TRIES = 1_000
+"""Beginnings of an arena's day that are tried, where it has several lines."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +34,11 @@ def least_lines(chains: Chains, arena: int, users: tuple[int, ...]) -> LineCosts
         Its number.
     users
         Lessons with a row, and those that need the arena clear, by their start.
+
+    Raises
+    ------
+    TooManyTries
+        If the least is not known within a bound of tries.
     """
     lines = [k for k, (where, _) in enumerate(chains.lines) if where == arena]
     fits = {
@@ -109,9 +118,13 @@ class _Search:
     fits: dict[int, list[int]]
     best: int = NEVER
     found: dict[int, Steps] = field(default_factory=dict)
+    tries: int = 0
 
     def go(self, at: int, steps: dict[int, Steps], so_far: int) -> None:
         """Place the users from `at` on; `so_far` is what the lines cost already."""
+        self.tries += len(steps) > 1
+        if self.tries > MOST_TRIES:
+            raise TooManyTries
         if so_far + self._least_to_come(at, steps) >= self.best:
             return
         if at == len(self.users):

@@ -67,13 +67,22 @@ def numbers_of(
     )
 
     arena_number = {arena.id: n for n, arena in enumerate(day.arenas)}
+    alike: dict[tuple[object, ...], tuple[Place, ...]] = {}
+
+    def places_of(lesson: DayLesson, line: DayLine) -> tuple[Place, ...]:
+        # Rows that are alike share their places: they are many.
+        fixed = None if lesson.place is None else (lesson.place, line.id)
+        key = (lesson.grid, fixed, line.length_cm)
+        if key not in alike:
+            alike[key] = lesson.places_on(line, day.place_every_cm)
+        return alike[key]
+
     places = {
         (n, k): where
         for n, lesson in enumerate(day.lessons)
         if lesson.grid is not None
         for k, (arena, line) in enumerate(lines)
-        if day.arenas[arena].id in lesson.arenas
-        and (where := lesson.places_on(line, day.place_every_cm))
+        if day.arenas[arena].id in lesson.arenas and (where := places_of(lesson, line))
     }
     tasks = tuple(
         _task(day, n, lesson, arena_number, places, as_booked)

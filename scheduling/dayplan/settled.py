@@ -114,7 +114,10 @@ class Settled:
         Clashes between lessons are not looked for.
         """
         users = [self.users(slots, n) for n in range(len(self.day.arenas))]
-        least = [self.arena(n, its) for n, its in enumerate(users)]
+        try:
+            least = [self.arena(n, its) for n, its in enumerate(users)]
+        except TooManyTries:
+            return SettledDay(Known.ASK, 0)
         choice = [one for one in least if one is not None]
         if len(choice) < len(least):
             return SettledDay(Known.IMPOSSIBLE, NEVER)

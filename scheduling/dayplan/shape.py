@@ -132,8 +132,10 @@ class DayShape(Shape):
     crew: Annotated[int, Field(ge=0, le=50)] = 1
     crew_from: Clock | None = None
     crew_to: Clock | None = None
-    handling: dict[str, Any] = {}
-    stock: dict[str, Annotated[int, Field(ge=0, le=100_000)]] = {}
+    handling: Annotated[dict[str, Any], Field(max_length=50)] = {}
+    stock: Annotated[
+        dict[str, Annotated[int, Field(ge=0, le=100_000)]], Field(max_length=50)
+    ] = {}
     weights: WeightsShape = WeightsShape()
     arenas: Annotated[list[ArenaShape], Field(max_length=100)]
     horses: Annotated[list[HorseShape], Field(max_length=MOST)] = []

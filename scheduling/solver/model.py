@@ -14,6 +14,9 @@ from scheduling.solver.problem import MORNING, Arc, Cut, Problem, Task, minutes_
 from scheduling.solver.stock import add_stock
 from scheduling.solver.variables import Model, Timed, strip_timed
 
+Into = dict[tuple[int, int], dict[Arc, cp_model.IntVar]]
+"""The arcs into each task on each line."""
+
 
 def build_model(
     problem: Problem,
@@ -44,8 +47,11 @@ def build_model(
     _add_apart(model)
     for line in range(len(problem.line_arena)):
         _add_circuit(model, line)
+    into: Into = defaultdict(dict)
+    for (line, before, after), literal in model.arc.items():
+        into[line, after][line, before, after] = literal
     for number in range(len(problem.tasks)):
-        _add_resets(model, number)
+        _add_resets(model, number, into)
     _add_arena_rules(model)
     _add_crew(model)
     for stock in range(len(problem.stocks)):
@@ -122,15 +128,9 @@ def _add_circuit(model: Model, line: int) -> None:
         model.last[line, n] = last
         literals.append((index[n], 0, last))
     for (where, before, after), seconds in problem.arc_s.items():
-        if (
-            where != line
-            or after not in index
-            or (before, line)
-            not in (
-                *model.on_line,
-                (MORNING, line),
-            )
-        ):
+        if where != line or after not in index:
+            continue
+        if before != MORNING and before not in index:
             continue
         taken = cp.new_bool_var(f"z{line}_{before}_{after}")
         model.arc[line, before, after] = taken
@@ -190,12 +190,12 @@ def _add_strip(model: Model, line: int, before: int) -> None:
     model.resets.append(Timed(line, MORNING, start, size, end, present, before))
 
 
-def _add_resets(model: Model, number: int) -> None:
+def _add_resets(model: Model, number: int, arcs: Into) -> None:
     """Add the timed reset for a task, on each line it may stand on."""
     cp, problem = model.cp, model.problem
     task = problem.tasks[number]
     for line in [where for (n, where) in model.on_line if n == number]:
-        into = {arc: z for arc, z in model.arc.items() if arc[::2] == (line, number)}
+        into = arcs[line, number]
         longest = max(
             [minutes_of(problem.arc_s[arc]) for arc in into]
             + [minutes_of(problem.build_s.get((line, number), 0))]

@@ -9,10 +9,11 @@ much higher, and the next stage allows more.
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import cache
-from threading import Event, Thread
+from threading import Event, Thread, Timer
 from types import ModuleType
 from typing import Self, TypedDict
 
@@ -155,9 +156,9 @@ class Search:
                     self._mend(bound, self._best, cuts)
                 break
         best = self._best
-        if best is None:
+        if best is None and not self._over():
             self._take(self._solve(cuts=cuts, guess=self.guess))
-        elif not self._proved():
+        elif best is not None and not self._proved():
             self._stage(bound, best.objective_s - 1, cuts, whole=True)
         return self._answer()
 
@@ -185,7 +186,8 @@ class Search:
         if (np.diff(arrays.first) == 0).any():
             return None
         begun = self.guess
-        chosen, cost = annealed(arrays, self.problem, begun, self.seed)
+        with halted_after((self._ends - self.clock()) / 2) as halt:
+            chosen, cost = annealed(arrays, self.problem, begun, self.seed, halt=halt)
         self._choose(arrays, chosen, cuts)
         self._bound = bound = Bound(self.problem, arrays)
         # A day that is not clean says little of what the best costs.
@@ -378,6 +380,19 @@ class Search:
         proved = bound == best.objective_s
         status = Status.OPTIMAL if proved else Status.FEASIBLE
         return replace(best, status=status, bound_s=bound)
+
+
+@contextmanager
+def halted_after(seconds: float) -> Iterator[Ints]:
+    """Give a number that is set after some seconds: a day too large ends early."""
+    halt = np.zeros(1, np.int64)
+    timer = Timer(max(seconds, _LEAST_S), halt.fill, (1,))
+    timer.daemon = True
+    timer.start()
+    try:
+        yield halt
+    finally:
+        timer.cancel()
 
 
 def annealed(

@@ -5,6 +5,7 @@ import os
 import sys
 import tempfile
 from argparse import ArgumentParser
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,15 @@ from scheduling.dayplan.order import order_day
 
 LARGEST_FILE = 20_000_000
 """A day file larger than this many bytes is refused unread."""
+
+MOST_VALUES = 600_000
+"""More than a day of the largest size holds, each key's and each list's counted."""
+
+DEEPEST = 12
+"""Levels of objects and lists; a day file has seven."""
+
+LONGEST_S = 86_400
+LARGEST_SEED = 2**31 - 1
 
 
 class Command(BaseCommand):
@@ -30,6 +40,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
+            self.refuse_options(options["seconds"], options["seed"])
             plan = order_day(
                 read_json(Path(options["day"])),
                 seconds=options["seconds"],
@@ -48,22 +59,69 @@ class Command(BaseCommand):
         if plan["status"] == "impossible":
             sys.exit(3)
 
+    def refuse_options(self, seconds: float, seed: int) -> None:
+        if not 0 < seconds <= LONGEST_S:
+            raise InvalidDay("--seconds", f"must be above 0 and at most {LONGEST_S}")
+        if not 0 <= seed <= LARGEST_SEED:
+            raise InvalidDay("--seed", f"must be from 0 to {LARGEST_SEED}")
+
     def tell(self, best_s: int, bound_s: int) -> None:
         self.stderr.write(f"best so far {best_s} s, bound {bound_s} s")
 
 
 def read_json(path: Path) -> object:
     """Read a JSON file, or refuse it in one line."""
-    if path.stat().st_size > LARGEST_FILE:
+    with path.open("rb") as file:
+        # A pipe or a device tells no size, so no more is read than is allowed.
+        content = file.read(LARGEST_FILE + 1)
+    if len(content) > LARGEST_FILE:
         raise InvalidDay("", f"{path} is larger than {LARGEST_FILE // 1_000_000} MB")
     try:
-        return json.loads(path.read_bytes())
+        document = json.loads(
+            content, object_pairs_hook=_once, parse_constant=_no_number
+        )
     except UnicodeDecodeError as error:
         raise InvalidDay("", f"{path} is not UTF-8 text") from error
+    except InvalidDay:
+        raise
     except ValueError as error:
         raise InvalidDay("", f"{path} is not JSON: {error}") from error
     except RecursionError as error:
         raise InvalidDay("", f"{path} is nested too deep") from error
+    _measured(document)
+    return document
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Make an object of its keys; JSON itself would let the last of two win."""
+    made = dict(pairs)
+    if len(made) < len(pairs):
+        twice = next(key for key, n in Counter(k for k, _ in pairs).items() if n > 1)
+        raise InvalidDay("", f"the key {twice[:60]!r} is there twice in one object")
+    return made
+
+
+def _no_number(written: str) -> None:
+    raise ValueError(f"{written} is no number")
+
+
+def _measured(document: object) -> None:
+    """Refuse what no day file holds before every part of it is looked at closely."""
+    level, values = [document], 0
+    for _ in range(DEEPEST):
+        values += len(level)
+        inside: list[object] = []
+        for one in level:
+            if isinstance(one, dict):
+                inside.extend(one.values())
+            elif isinstance(one, list):
+                inside.extend(one)
+            if len(inside) + values > MOST_VALUES:
+                raise InvalidDay("", f"it holds more than {MOST_VALUES} values")
+        if not inside:
+            return
+        level = inside
+    raise InvalidDay("", "it is nested too deep")
 
 
 def write_whole(path: Path, text: str) -> None:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduling.dayplan import chains, marginal, timing
+from scheduling.dayplan import chains, lines, marginal, timing
 from scheduling.dayplan import settled as settled_module
 from scheduling.dayplan.document import read_day
 from scheduling.dayplan.marginal import Why, fixed_at, marginal_costs, reset_as_booked
@@ -275,6 +275,14 @@ def test_beyond_the_tries_the_engine_is_asked(monkeypatch) -> None:
 
     assert found.known is Known.ASK
     assert found.reset_s <= ordered(document, as_booked=True)["reset_s"]
+
+
+def test_beyond_the_tries_of_lines_the_engine_is_asked(monkeypatch) -> None:
+    monkeypatch.setattr(lines, "MOST_TRIES", 1)
+
+    found = Settled(read_day(two_lines())).settle({0: (540, 0), 1: (600, 0)})
+
+    assert (found.known, found.reset_s) == (Known.ASK, 0)
 
 
 def test_only_so_many_arrays_are_kept(monkeypatch) -> None:

@@ -15,7 +15,7 @@ from scheduling.solver.bound import Bound
 from scheduling.solver.mending import freed
 from scheduling.solver.problem import Cut, Guess, Problem, Task
 from scheduling.solver.result import Result, Status
-from scheduling.solver.search import Annealings, Search, annealed
+from scheduling.solver.search import Annealings, Search, annealed, halted_after
 from scheduling.solver.solve import solve
 from tests.scheduling.solver.problems import random_problem
 
@@ -302,6 +302,35 @@ def test_where_the_engine_finds_nothing_in_time_nothing_is_claimed(
     monkeypatch.setattr(search, "solve", lambda *a, **k: Result(Status.UNKNOWN))
 
     assert Search(possible_problem()).run(seconds=120).status is Status.UNKNOWN
+
+
+@pytest.mark.usefixtures("_staged")
+def test_out_of_time_without_a_day_the_whole_is_not_begun(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The model of a large day takes longer to write than the time that is over."""
+    asked: list[bool] = []
+
+    def unknown(*_: object, options: object = None, **__: object) -> Result:
+        asked.append(options is None)
+        return Result(Status.UNKNOWN)
+
+    monkeypatch.setattr(search, "solve", unknown)
+    ticks = count(0, 100)
+
+    result = Search(possible_problem(), clock=lambda: float(next(ticks))).run(seconds=1)
+
+    assert result.status is Status.UNKNOWN
+    assert asked == [False]
+
+
+def test_an_annealing_without_time_is_halted() -> None:
+    with halted_after(0) as halt:
+        ends = time.monotonic() + 60
+        while not halt[0] and time.monotonic() < ends:
+            time.sleep(0.01)
+
+    assert halt[0]
 
 
 def test_clash_lists_hold_whoever_must_be_apart() -> None:
