@@ -296,7 +296,9 @@ class Diary:
         _, teacher, wait = self._teachers[one.day, one.start_min]
         said = [teacher_reason(teacher.person.first_name, wait, self.weights)]
         days = (self.days[one.day] - self.wish.first_date).days
-        says = f"{days} days from the first day asked for" if days else "the first day"
+        says = "on the first day asked for"
+        if days:
+            says = f"{days} day{'s' if days > 1 else ''} after the first day asked for"
         if self._short_notice(one):
             says += (
                 f"; within the {self.school.notice_hours} hours' notice, so it can't "
