@@ -17,6 +17,7 @@ from school.services.invitations import lesson_changed
 from tests.clock import NOW
 from tests.factories.drafts import GridDraftFactory
 from tests.factories.lessons import RideFactory
+from tests.factories.packs import LessonPackFactory
 from tests.factories.people import (
     AccountFactory,
     ClientFactory,
@@ -88,6 +89,7 @@ GET = {
     "message-text": (302, 403, 403, 403, 200),
     "give-back": (302, 403, 403, 403, 200),
     "terms": (302, 403, 403, 403, 200),
+    "edit-pack": (302, 403, 403, 403, 200),
     "term": (302, 403, 403, 403, 200),
     "lesson": (302, 403, 200, 200, 200),
     "cures": (302, 403, 403, 403, 404),
@@ -267,6 +269,7 @@ def things() -> dict[str, str]:
     series = weekly()
     term = TermFactory()
     TermBreakFactory(term=term)
+    pack = LessonPackFactory(client=ride.rider.client)
     run = PlanRunFactory(date=ride.lesson.starts_at.date())
     mine = page_url(ride.rider.client, now=timezone.now()).partition("/my/")[2]
     lesson = f"/my/{mine}lessons/{ride.lesson_id}/"
@@ -376,6 +379,7 @@ def things() -> dict[str, str]:
         "detach-grid": f"/lessons/{ride.lesson_id}/grid/remove/",
         "give-back": f"/rides/{ride.pk}/give-back/",
         "terms": "/terms/",
+        "edit-pack": f"/packs/{pack.pk}/",
         "term": f"/terms/{term.pk}/",
         "new-break": f"/terms/{term.pk}/breaks/",
         "lift-break": f"/terms/breaks/{term.breaks.get().pk}/lift/",

@@ -71,6 +71,49 @@ def sell_pack(
         return pack
 
 
+def change_pack(
+    *,
+    pack: LessonPack,
+    name: str,
+    lessons: int,
+    expires_date: date,
+    by: Account | None,
+    now: datetime,
+) -> LessonPack:
+    """Set a pack right, or end it by its last day; twice is harmless.
+
+    What it has paid for stays paid: it has no fewer lessons than that.
+    """
+    if not name.strip():
+        raise UnableToBook("name", "Give the pack a name.", field="name")
+    with transaction.atomic():
+        fresh = LessonPack.objects.select_for_update().get(pk=pack.pk)
+        used = fresh.uses.count()
+        if not max(1, used) <= lessons <= 100:
+            raise UnableToBook(
+                "lessons",
+                f"{used} of its lessons are ridden or booked: a pack has from "
+                f"{max(1, used)} to 100.",
+                field="lessons",
+            )
+        if expires_date <= fresh.bought_date:
+            raise UnableToBook(
+                "expires",
+                "A pack ends after the day it is bought.",
+                field="expires_date",
+            )
+        before = snapshot(fresh)
+        fresh.name, fresh.lessons = name.strip(), lessons
+        fresh.expires_date = expires_date
+        if snapshot(fresh) != before:
+            fresh.save()
+            record(
+                by=by, at=now, action="change pack", subject=fresh, before=before,
+                after=snapshot(fresh),
+            )  # fmt: skip
+        return fresh
+
+
 def _once(token: UUID | None) -> dict[str, UUID]:
     """Return what a form's row is known by; a new token where it came by no form."""
     return {"token": token or uuid4()}

@@ -9,13 +9,13 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from school.models import Client
+from school.models import Client, LessonPack
 from school.permissions import is_manager
 from school.queries.clients import all_clients, credits_of, packs_of, riders_of
 from school.queries.links import page_url
 from school.queries.outcomes import costs_in_words, outcome_in_words, outcomes_of
 from school.services.links import withdraw_links
-from school.services.packs import give_credit, sell_pack
+from school.services.packs import change_pack, give_credit, sell_pack
 from school.services.refusals import UnableToBook
 from school.web.access import account_of, allowed
 
@@ -113,6 +113,47 @@ def add_pack(request: HttpRequest, pk: int) -> HttpResponse:
         return _show(request, client, refusal=error.says, pack=form)
     messages.success(request, "The pack is noted.")
     return redirect("client-file", pk=pk)
+
+
+class ChangePackForm(forms.Form):
+    name = forms.CharField(max_length=80)
+    lessons = forms.IntegerField(min_value=1, max_value=100)
+    expires_date = forms.DateField(
+        label="Last day",
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+    )
+
+
+@allowed(is_manager)
+def edit_pack(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show a pack with what it paid for, and set it right or end it."""
+    pack = LessonPack.objects.select_related("client__person").filter(pk=pk).first()
+    if pack is None:
+        raise Http404
+    as_it_is = {name: getattr(pack, name) for name in ChangePackForm.base_fields}
+    form, refusal = ChangePackForm(request.POST or None, initial=as_it_is), ""
+    if request.method == "POST" and form.is_valid():
+        try:
+            change_pack(
+                pack=pack,
+                **form.cleaned_data,
+                by=account_of(request),
+                now=timezone.now(),
+            )
+        except UnableToBook as error:
+            refusal = error.says
+        else:
+            messages.success(request, "The pack is set right.")
+            return redirect("client-file", pk=pack.client_id)
+    uses = pack.uses.select_related("ride__lesson", "ride__rider__person")
+    context = {
+        "pack": pack,
+        "uses": uses.order_by("ride__lesson__starts_at", "pk"),
+        "form": form,
+        "refusal": refusal,
+    }
+    status = 409 if form.is_bound else 200
+    return render(request, "school/pack.html", context, status=status)
 
 
 @require_POST

@@ -123,16 +123,16 @@ class BookForm(MomentForm):
         elif first and first != last and data.get("until"):
             self.add_error("window_from", "A weekly lesson has a fixed time.")
 
-    def window(self) -> dict[str, datetime]:
-        """Return within which moments the lesson may start; nothing where fixed."""
+    def window(self) -> tuple[datetime | None, datetime | None]:
+        """Return between which moments the lesson may start; None where fixed."""
         first, last = (self.cleaned_data[f"window_{one}"] for one in ("from", "to"))
         if not first or first == last:
-            return {}
+            return None, None
         zone, day = timezone.get_current_timezone(), self.cleaned_data["date"]
-        return {
-            "window_from": datetime.combine(day, first, tzinfo=zone),
-            "window_to": datetime.combine(day, last, tzinfo=zone),
-        }
+        return (
+            datetime.combine(day, first, tzinfo=zone),
+            datetime.combine(day, last, tzinfo=zone),
+        )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -92,6 +92,7 @@ urlpatterns = [
         "clients/<int:pk>/data/erase/", personal_data.client_erase, name="client-erase"
     ),
     path("clients/<int:pk>/packs/", clients.add_pack, name="add-pack"),
+    path("packs/<int:pk>/", clients.edit_pack, name="edit-pack"),
     path("clients/<int:pk>/credits/", clients.add_credit, name="add-credit"),
     path("clients/<int:pk>/links/close/", clients.close_links, name="close-links"),
     path("riders/", riders.riders_page, name="riders"),
