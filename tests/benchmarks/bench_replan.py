@@ -165,6 +165,26 @@ CHANGES: dict[str, Callable[[Data], Data]] = {
 }
 
 
+def so_far_at(document: Data, plan: Data, standing: Data) -> SoFar:
+    """Return how far a day has come by the plan: what was begun is done or under way.
+
+    Without it the resets begun before now would have to be made again after it.
+    """
+    begun = [one for one in plan["resets"] if one["from"] < clock(NOW)]
+    built = {
+        one["line"]: [move["now"] for move in one["moves"] if move["now"]]
+        for one in begun
+    }
+    return SoFar(
+        *(plan, document, NOW, 60),
+        standing=built | standing,
+        done=[(one["line"], one["for"]) for one in begun],
+        busy_until_min=max(
+            [NOW, *(int(x["to"][:2]) * 60 + int(x["to"][3:]) for x in begun)]
+        ),
+    )
+
+
 def replanned(size: str, seed: int, plans: dict[str, list[float]]) -> bool:
     """Time a new plan after each change; False where one breaks a rule."""
     document = yard(size, seed)
@@ -177,7 +197,7 @@ def replanned(size: str, seed: int, plans: dict[str, list[float]]) -> bool:
         standing = {}
         if name == "standing":
             standing = {"line-0": [{"kind": "cross", "at_cm": 2500, "height_cm": 40}]}
-        so_far = SoFar(plan, document, NOW, 60, standing=standing)
+        so_far = so_far_at(document, plan, standing)
         changed = change(now)
         began, worked = time.perf_counter(), time.process_time()
         rest = rest_of_day(changed, so_far)
