@@ -52,9 +52,10 @@ def _foretold(form: BookForm, by: Account, overrule: str) -> Foretold:
     if data["until"]:
         do = partial(_first_of_weekly, form, by, overrule)
     else:
+        first, last = form.window()
         do = partial(
             book_lesson, title=data["title"], kind=data["kind"], by=by, now=now,
-            overrule=overrule, **where,
+            overrule=overrule, window_from=first, window_to=last, **where,
         )  # fmt: skip
     broken = partial(broken_by_booking, **where)
     return foretell(do=do, dates=[data["date"]], now=now, broken=broken)
