@@ -67,6 +67,7 @@ from tests.school.models.grid_breaks import GRID_BREAKS
 from tests.school.models.rider_breaks import RIDER_BREAKS
 from tests.school.models.table_breaks import TABLE_BREAKS
 from tests.school.models.welfare_breaks import WELFARE_BREAKS
+from tests.school.models.yard_breaks import YARD_BREAKS
 
 pytestmark = pytest.mark.django_db
 
@@ -573,6 +574,7 @@ BREAKS: dict[str, Callable[[], Any]] = {
     **TABLE_BREAKS,
     **WELFARE_BREAKS,
     **RIDER_BREAKS,
+    **YARD_BREAKS,
 }
 
 GUARDS = {
