@@ -128,9 +128,8 @@ def _add_circuit(model: Model, line: int) -> None:
         model.last[line, n] = last
         literals.append((index[n], 0, last))
     for (where, before, after), seconds in problem.arc_s.items():
-        if where != line or after not in index:
-            continue
-        if before != MORNING and before not in index:
+        stands = before == MORNING or before in index
+        if where != line or after not in index or not stands:
             continue
         taken = cp.new_bool_var(f"z{line}_{before}_{after}")
         model.arc[line, before, after] = taken
