@@ -86,11 +86,13 @@ def evening_strips(
 def _earliest(free: int, minutes: int, taken: Sequence[Times], crew: int) -> int:
     """Return the first minute from which somebody has the whole time."""
     starts = sorted({free, *(to for _, to in taken if to > free)})
-    for start in starts:
+
+    def somebody(start: int) -> bool:
         end = start + minutes
         moments = {start, *(first for first, _ in taken if start < first < end)}
-        if all(
+        return all(
             sum(first <= at < last for first, last in taken) < crew for at in moments
-        ):
-            return start
-    return starts[-1]
+        )
+
+    # After the last of the other work everybody is free.
+    return next(filter(somebody, starts), starts[-1])
