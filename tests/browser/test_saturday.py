@@ -119,6 +119,7 @@ def test_a_saturday_on_the_phone(
     clock.is_("07:25")
     order_anew(clock)
     phone.press(first, "Done")
+    phone.unfold(last)
     phone.tick(last, 0)
 
     expect(phone.card(first).locator(".stage")).to_contain_text("Done")
