@@ -214,3 +214,18 @@ def test_nobody_hurries_to_another_arena_for_nothing() -> None:
     here, there = way(teacher=1, arena=1), way(teacher=1, arena=2, points=1)
 
     assert chosen(Cover((lesson(1, here, there),), stays)) == {1: there}
+
+
+def test_two_that_are_fixed_and_apart_both_stay() -> None:
+    early, late = way(start=9 * HOUR, points=9), way(start=11 * HOUR, points=9)
+    problem = Cover((lesson(1, early, way(2, 2)), lesson(2, late, way(3, 3))))
+
+    assert chosen(problem, fixed={1: early.key, 2: late.key}) == {1: early, 2: late}
+
+
+def test_without_an_answer_in_time_that_is_said() -> None:
+    ways = [way(n, n, points=n) for n in range(6)]
+    problem = Cover(tuple(lesson(n, *ways) for n in range(6)))
+
+    with pytest.raises(UnableToCover, match="in the time given"):
+        cover(problem, limit=0)
