@@ -3,7 +3,9 @@
 from datetime import timedelta
 
 import pytest
+from django.db import connection
 from django.test import Client as Browser
+from django.test.utils import CaptureQueriesContext
 
 from school.models import AuditEntry, Lesson, LessonSeries, OutboxMessage
 from tests.clock import SATURDAY, at
@@ -138,14 +140,18 @@ def test_an_address_may_fill_in_the_whole_form(manager: Browser) -> None:
         assert f'<option value="{key}" selected>' in page
 
 
-@pytest.mark.parametrize("n", [1, 3])
 def test_trying_takes_as_many_queries_for_any_number_of_lessons(
-    manager: Browser, django_assert_num_queries, n: int
+    manager: Browser,
 ) -> None:
     arena, _, lessons = small_day()
-    for one in lessons[n:]:
-        Lesson.objects.filter(pk=one.pk).update(state="cancelled", state_reason="-")
     data = asked(arena=arena.pk, instructor=InstructorFactory().pk)
+    counts = []
+    for n in (3, 1):
+        for one in lessons[n:]:
+            Lesson.objects.filter(pk=one.pk).update(state="cancelled", state_reason="-")
+        with CaptureQueriesContext(connection) as queries:
+            manager.post(TRY, data, headers={"HX-Request": "true"})
+        counts.append(len(queries))
 
-    with django_assert_num_queries(79):
-        manager.post(TRY, data, headers={"HX-Request": "true"})
+    # How many differs between the databases; that they are constant does not.
+    assert counts[0] == counts[1] <= 90
