@@ -206,8 +206,10 @@ def _keep(
         if not ours.exists():
             run.refresh_from_db()
             return run
+        # What was told between the last heartbeat and the end.
+        told = {"tried": progress.tried, "to_try": progress.to_try}
         if found.plan is None:
-            return _end(run, now, state=state, result=found.result)
+            return _end(run, now, state=state, result=found.result, **told)
         plan = store_plan(
             rows=rows, document=document, plan=found.plan, by=run.asked_by, now=now
         )
@@ -219,6 +221,7 @@ def _keep(
             result=found.result,
             best_s=plan.objective_s,
             bound_s=plan.bound_s,
+            **told,
         )
 
 

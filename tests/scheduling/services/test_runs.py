@@ -5,6 +5,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import threading
 import time
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -191,6 +192,33 @@ class Slow:
         self.began.set()
         assert progress.stop.wait(20)
         return Found(order_day(self.document, seconds=10), {})
+
+
+def test_what_a_search_tells_after_the_last_beat_is_kept_too(monkeypatch):
+    small_day()
+    beaten, beat = Event(), runs._beat
+
+    def search(progress):
+        progress.count(3, 4)
+        assert beaten.wait(20)
+        progress.count(4, 4)
+        return Found(None, {})
+
+    def beat_before_the_end(run, progress, now):
+        ours = beat(run, progress, now)
+        beaten.set()
+        for thread in threading.enumerate():
+            if thread.name == f"plan-run-{run.pk}":
+                thread.join()
+        return ours
+
+    monkeypatch.setitem(runs.JOBS, "what-if", lambda *given: search)
+    monkeypatch.setattr(runs, "_beat", beat_before_the_end)
+    asked(kind="what-if")
+
+    run = carried_out(taken())
+
+    assert (run.state, run.tried, run.to_try) == ("done", 4, 4)
 
 
 def test_a_run_shows_how_far_it_is_and_stops_with_the_best_it_has(monkeypatch):
