@@ -33,9 +33,15 @@ class Said:
 
 
 def reasons_of_plan(plan: DayPlan, changeovers: Sequence[Changeover]) -> list[Said]:
-    """Return the reasons of a plan's changeovers, where most could be saved first."""
+    """Return the reasons of a plan's changeovers, where most could be saved first.
+
+    What saves the same is told as the day goes.
+    """
     said = _said(plan, changeovers)
-    return sorted(said, key=lambda one: (-one.saved_s, one.changeover.pk))
+    return sorted(
+        said,
+        key=lambda one: (-one.saved_s, one.changeover.starts_at, one.changeover.pk),
+    )
 
 
 def _said(plan: DayPlan, changeovers: Sequence[Changeover]) -> list[Said]:

@@ -19,6 +19,9 @@ GRID_FILL, FLAT_FILL, RESET_FILL, RESET_INK = "#cfe0d8", "#e8e2d4", "#f3c98b", "
 LETTER = 7.6
 """Width of a letter at size 14, about."""
 
+FIGURE = 10.0
+"""Width of a bold figure at size 14, about."""
+
 
 @dataclass(frozen=True, slots=True)
 class Box:
@@ -76,26 +79,41 @@ def draw_plan_of_day(
         top = TOP + lane * (LANE + GAP)
         svg.rect(root, 4, top, width - 8, LANE, fill="#f7f3ea")
         svg.text(root, 12, top + LANE / 2 + 6, name, size=18, anchor="start", bold=True)
-    for box in sorted(boxes, key=lambda one: one.reset):
-        _box(root, box, x(box.starts_at), x(box.ends_at))
+    for box in boxes:
+        if not box.reset:
+            _lesson(root, box, x(box.starts_at), x(box.ends_at))
+    free = [0.0] * len(lanes)
+    for box in sorted(boxes, key=lambda one: one.starts_at):
+        if box.reset:
+            ends = (x(box.starts_at), x(box.ends_at))
+            free[box.lane] = _changeover(root, box, *ends, free[box.lane])
     return svg.written(root)
 
 
-def _box(root: Node, box: Box, left: float, right: float) -> None:
+def _changeover(root: Node, box: Box, left: float, right: float, free: float) -> float:
+    """Draw a changeover with its minutes right of `free`; return what is free then.
+
+    Two changeovers that follow each other are narrower than their minutes.
+    """
     top = TOP + box.lane * (LANE + GAP)
     parent = SubElement(root, "a", {"href": box.href}) if box.href else root
-    if box.reset:
-        svg.rect(
-            parent, left, top + LANE - 20, max(right - left, 6), 26,
-            fill=RESET_FILL, stroke=RESET_INK, stroke_width=2,
-        )  # fmt: skip
-        SubElement(parent, "title").text = box.words
-        minutes = round((right - left) / MINUTE)
-        svg.text(
-            parent, (left + right) / 2, top + LANE + 21, str(minutes), size=14,
-            fill=RESET_INK, bold=True,
-        )  # fmt: skip
-        return
+    svg.rect(
+        parent, left, top + LANE - 20, max(right - left, 6), 26,
+        fill=RESET_FILL, stroke=RESET_INK, stroke_width=2,
+    )  # fmt: skip
+    SubElement(parent, "title").text = box.words
+    minutes = str(round((right - left) / MINUTE))
+    half = len(minutes) * FIGURE / 2
+    at = max((left + right) / 2, free + half)
+    svg.text(
+        parent, at, top + LANE + 21, minutes, size=14, fill=RESET_INK, bold=True
+    )  # fmt: skip
+    return at + half + FIGURE
+
+
+def _lesson(root: Node, box: Box, left: float, right: float) -> None:
+    top = TOP + box.lane * (LANE + GAP)
+    parent = SubElement(root, "a", {"href": box.href}) if box.href else root
     svg.rect(
         parent, left, top + 6, right - left, LANE - 12,
         fill=GRID_FILL if box.grid else FLAT_FILL, stroke=svg.INK,

@@ -1,5 +1,6 @@
 """The pictures of the planner: what they say, and where they stay."""
 
+import re
 from datetime import timedelta
 
 from scheduling.drawing.changeover_picture import draw_changeover
@@ -80,6 +81,23 @@ def test_a_plan_shows_lessons_changeovers_and_what_moved() -> None:
         assert words in drawn
     assert 'stroke-width="4"' in drawn
     assert "…" in drawn
+
+
+def test_the_minutes_of_changeovers_after_each_other_stay_apart() -> None:
+    begins, turn, ends = at("09:00"), at("09:05"), at("09:10")
+    boxes = [
+        Box(0, turn, ends, "Second", reset=True),
+        Box(0, begins, turn, "First", reset=True),
+    ]
+
+    drawn = draw_plan_of_day(
+        ["Hall"], boxes, hours=(at("08:00"), at("11:00")), ident="d", title="Day"
+    )
+
+    first, second = (
+        float(one) for one in re.findall(r'<text x="([\d.]+)"[^>]*>5</text>', drawn)
+    )
+    assert second - first >= 14  # A figure and a gap, at a size of 14.
 
 
 def test_savings_are_bars_and_costs_are_on_the_other_side() -> None:

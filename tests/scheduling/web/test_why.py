@@ -49,6 +49,23 @@ def test_where_most_could_be_saved_stands_first(manager: Browser) -> None:
     assert "The published plan" in response.content.decode()
 
 
+def test_what_saves_the_same_is_told_as_the_day_goes(manager: Browser) -> None:
+    small_day(windows=True)
+    plan = make_plan(date=SATURDAY, by=None, now=NOW, seconds=120)
+    # Too old to be reasoned, so nothing saves more than another.
+    DayPlan.objects.filter(pk=plan.pk).update(document={"version": 0})
+    first = plan.changeovers.order_by("pk").first()
+    last = plan.changeovers.order_by("starts_at").last()
+    shift = last.ends_at - first.starts_at
+    first.starts_at, first.ends_at = first.starts_at + shift, first.ends_at + shift
+    first.save()
+
+    rows = manager.get(PAGE).context["rows"]
+
+    starts = [row["changeover"].starts_at for row in rows]
+    assert starts == sorted(starts)
+
+
 def test_a_plan_too_old_to_be_read_keeps_its_minutes(manager: Browser) -> None:
     small_day(windows=True)
     plan = make_plan(date=SATURDAY, by=None, now=NOW, seconds=120)
