@@ -8,7 +8,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from scheduling.models import PlanRun
-from scheduling.queries import plan_of_day
+from scheduling.queries.plans import plan_of_day
 from scheduling.services.runs import ask_run
 from school.api.access import StaffReadManagerWrite
 from school.models import Account

@@ -17,7 +17,7 @@ from django.db.models import Q
 from exercises.models import Exercise, ExerciseRevision
 from exercises.services import load_library
 from scheduling.models import DayPlan, Standing
-from scheduling.queries import published_plan
+from scheduling.queries.plans import published_plan
 from scheduling.services.plans import make_plan, publish_plan
 from school.enums import ConsentKind
 from school.models import (

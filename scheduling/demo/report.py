@@ -9,7 +9,7 @@ from django.conf import settings
 
 from scheduling.demo.build import demo_password, demo_token
 from scheduling.models import Changeover, DayPlan, PlannedLesson
-from scheduling.queries import changeovers_of_day
+from scheduling.queries.changeovers import changeovers_of_day
 from scheduling.wording import changeover_words, duration_words
 from school.enums import FeedKind, Role
 from school.models import (

@@ -8,9 +8,10 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 
 from exercises.geometry.units import Units
-from scheduling.convert import walk_of
+from scheduling.convert.changeovers import walk_of
 from scheduling.models import Changeover
-from scheduling.queries import Carrying, carrying_of_yard, changeovers_of_groundsperson
+from scheduling.queries.carrying import Carrying, carrying_of_yard
+from scheduling.queries.changeovers import changeovers_of_groundsperson
 from scheduling.wording import changeover_words, yard_words
 from school.calendars.components import Entry
 from school.calendars.snapshots import Snapshot

@@ -11,10 +11,11 @@ from typing import Any
 
 from django.db import transaction
 
-from scheduling.convert import day_document, fingerprint
+from scheduling.convert.days import day_document, fingerprint
 from scheduling.dayplan.document import InvalidDay
 from scheduling.dayplan.marginal import reset_as_booked
-from scheduling.queries import day_rows, published_plan
+from scheduling.queries.days import day_rows
+from scheduling.queries.plans import published_plan
 from school.enums import Answer, LessonState, MessageState, RideState
 from school.models import Invitation, Lesson, LessonGrid, OutboxMessage, Ride
 from school.queries.daylight import light_of

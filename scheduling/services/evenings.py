@@ -6,10 +6,12 @@ from typing import Any
 from scheduling.changeover.costs import strip_us
 from scheduling.changeover.effort import US_PER_S, Handling, handling_from
 from scheduling.changeover.evening import Left, Strip, evening_strips
-from scheduling.convert import dark_hours, minute_of, minute_of_clock
+from scheduling.convert.clock import minute_of, minute_of_clock
+from scheduling.convert.closed import dark_hours
 from scheduling.dayplan.document import placed_from_data
 from scheduling.dayplan.leaving import found_by, left_by
-from scheduling.queries import DayRows, key_of
+from scheduling.queries.days import DayRows
+from scheduling.queries.keys import key_of
 
 Data = Mapping[str, Any]
 

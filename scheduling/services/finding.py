@@ -15,10 +15,10 @@ from exercises.convert import spec_of
 from exercises.geometry.data import element_as_data
 from exercises.geometry.fitting import UnableToFit, fit_row
 from exercises.geometry.strides import Tradition
-from scheduling.convert import Data
+from scheduling.convert.lessons import Data
 from scheduling.finding.best import Choice, Points, Time, best_times
 from scheduling.finding.points import Reason, Weights
-from scheduling.queries import rows_of_days
+from scheduling.queries.days import rows_of_days
 from scheduling.services.finding_diary import Diary, Wish
 from scheduling.services.finding_fences import Fences
 from scheduling.services.finding_horses import Mounts

@@ -13,7 +13,7 @@ from scheduling.finding.points import (
     teacher_reason,
     wish_points,
 )
-from scheduling.queries import DayRows
+from scheduling.queries.days import DayRows
 from school.enums import Work
 from school.models import Arena, Horse, Instructor, Rider, School
 from school.queries.daylight import daylight, needs_daylight

@@ -4,13 +4,14 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 
-from scheduling.convert import Data, day_document, new_lesson
+from scheduling.convert.days import day_document
+from scheduling.convert.lessons import Data, new_lesson
 from scheduling.dayplan.document import InvalidDay
 from scheduling.dayplan.margins import Margins
 from scheduling.dayplan.settled import Known
 from scheduling.finding.best import Points
 from scheduling.finding.points import Reason, Weights, reset_points, reset_words
-from scheduling.queries import DayRows
+from scheduling.queries.days import DayRows
 from scheduling.services.finding_diary import Wish
 from school.models import Arena, Lesson
 from school.queries.spans import Span

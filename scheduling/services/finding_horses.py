@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 
-from scheduling.convert import Data
+from scheduling.convert.lessons import Data
 from scheduling.finding.best import Points
 from scheduling.finding.horses import Row, assign
 from scheduling.finding.points import Reason, load_points

@@ -6,8 +6,8 @@ from datetime import datetime
 from django.db import transaction
 
 from scheduling.changeover.learning import Learned, learn
-from scheduling.convert import stretches_of
-from scheduling.queries import timed_changeovers
+from scheduling.convert.changeovers import stretches_of
+from scheduling.queries.changeovers import timed_changeovers
 from school.models import Account, School
 from school.services.audit import record
 

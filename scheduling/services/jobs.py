@@ -22,7 +22,8 @@ from scheduling.dayplan.replan import (
 )
 from scheduling.dayplan.what_if import Band, what_if
 from scheduling.models import PlanRun
-from scheduling.queries import DayRows, published_plan
+from scheduling.queries.days import DayRows
+from scheduling.queries.plans import published_plan
 from scheduling.services.progress import day_so_far
 from school.models import LessonGrid
 

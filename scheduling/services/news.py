@@ -12,9 +12,10 @@ from typing import Any
 from django.utils import timezone
 
 from scheduling.changeover.alike import difference, same_steps, same_work
-from scheduling.convert import listed, step_key
+from scheduling.convert.changeovers import listed, step_key
 from scheduling.models import Changeover, ChangeoverMove, DayPlan
-from scheduling.queries import changeovers_of_plan, published_plan
+from scheduling.queries.changeovers import changeovers_of_plan
+from scheduling.queries.plans import published_plan
 from scheduling.services.changeovers import over_words
 from scheduling.wording import move_words
 from school.convert import units_of

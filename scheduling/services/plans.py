@@ -9,25 +9,17 @@ from uuid import UUID, uuid5
 from django.db import transaction
 
 from scheduling.changeover.alike import same_steps, same_work
-from scheduling.convert import (
-    day_document,
-    fingerprint,
-    is_lesson,
-    listed,
-    moment,
-    moment_at,
-    step_key,
-)
+from scheduling.convert.changeovers import listed, step_key
+from scheduling.convert.clock import moment, moment_at
+from scheduling.convert.days import day_document, fingerprint
+from scheduling.convert.lessons import is_lesson
 from scheduling.dayplan.document import InvalidDay
 from scheduling.dayplan.order import order_day
 from scheduling.models import Changeover, ChangeoverMove, DayPlan, PlannedLesson
-from scheduling.queries import (
-    DayRows,
-    changeovers_of_plan,
-    day_rows,
-    key_of,
-    published_plan,
-)
+from scheduling.queries.changeovers import changeovers_of_plan
+from scheduling.queries.days import DayRows, day_rows
+from scheduling.queries.keys import key_of
+from scheduling.queries.plans import published_plan
 from scheduling.services.evenings import evening_of
 from school.models import Account, Groundsperson, Lesson
 from school.queries.yard import yard_work_between

@@ -16,14 +16,14 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from scheduling.changeover.alike import same_steps, same_work
-from scheduling.convert import listed, step_key
+from scheduling.convert.changeovers import listed, step_key
 from scheduling.models import Changeover, ChangeoverMove, DayPlan, Press
-from scheduling.queries import (
+from scheduling.queries.arenas import ridden_at
+from scheduling.queries.changeovers import (
     changeover_even_cancelled,
     changeovers_of_plan,
-    published_plan,
-    ridden_at,
 )
+from scheduling.queries.plans import published_plan
 from scheduling.services.changeovers import (
     UnableToReset,
     build_stands,

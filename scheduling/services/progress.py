@@ -5,11 +5,12 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from scheduling.changeover.setups import Place
-from scheduling.convert import minute_of
+from scheduling.convert.clock import minute_of
 from scheduling.dayplan.document import placed_as_data, read_day
 from scheduling.dayplan.replan import SoFar
 from scheduling.models import Changeover, DayPlan, Standing
-from scheduling.queries import DayRows, key_of
+from scheduling.queries.days import DayRows
+from scheduling.queries.keys import key_of
 
 Data = dict[str, Any]
 

@@ -8,7 +8,7 @@ from scheduling.dayplan.day import clock
 from scheduling.dayplan.document import InvalidDay
 from scheduling.dayplan.reasons import Instead, Obstacle, Reason, Reasons, Rule
 from scheduling.models import Changeover, DayPlan
-from scheduling.queries import key_of
+from scheduling.queries.keys import key_of
 from scheduling.wording import held_words
 from school.models import Arena, Lesson
 

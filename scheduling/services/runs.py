@@ -16,10 +16,11 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import Q
 
-from scheduling.convert import day_document, fingerprint
+from scheduling.convert.days import day_document, fingerprint
 from scheduling.dayplan.document import InvalidDay
 from scheduling.models import PlanRun
-from scheduling.queries import DayRows, day_rows, run_under_way
+from scheduling.queries.days import DayRows, day_rows
+from scheduling.queries.plans import run_under_way
 from scheduling.services.jobs import JOBS, Found, Job, Progress
 from scheduling.services.plans import store_plan
 from school.models import Account

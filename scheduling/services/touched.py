@@ -13,9 +13,10 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 
-from scheduling.convert import day_document, fingerprint
+from scheduling.convert.days import day_document, fingerprint
 from scheduling.models import PlanRun
-from scheduling.queries import day_rows, published_plan
+from scheduling.queries.days import day_rows
+from scheduling.queries.plans import published_plan
 from scheduling.services.board import Mail
 from scheduling.services.proposing import propose_for
 from scheduling.services.runs import ask_run

@@ -8,10 +8,10 @@ from exercises.drawing.words import element_words
 from exercises.geometry.data import element_from_data
 from exercises.geometry.units import Units
 from scheduling.changeover.walking import Walk
-from scheduling.convert import walk_of
+from scheduling.convert.changeovers import walk_of
 from scheduling.drawing.changeover_picture import draw_changeover
 from scheduling.models import Changeover, ChangeoverMove
-from scheduling.queries import Carrying
+from scheduling.queries.carrying import Carrying
 from scheduling.wording import (
     HEADINGS,
     alone_words,

@@ -7,9 +7,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from exercises.geometry.units import Units
-from scheduling.convert import purpose_words
+from scheduling.convert.changeovers import purpose_words
 from scheduling.models import Changeover
-from scheduling.queries import Carrying
+from scheduling.queries.carrying import Carrying
 from scheduling.sheets.listed import ListedStep, listed_work
 from scheduling.wording import yard_words
 from school.convert import units_of

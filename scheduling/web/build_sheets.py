@@ -11,7 +11,7 @@ from scheduling.changeover.effort import handling_from
 from scheduling.changeover.moves import Changeover, Do
 from scheduling.changeover.setups import Place
 from scheduling.changeover.stages import stage_changeovers
-from scheduling.queries import planned_place
+from scheduling.queries.plans import planned_place
 from scheduling.sheets.places import tape_place
 from scheduling.wording import duration_words
 from school.convert import stages_of

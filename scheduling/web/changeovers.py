@@ -3,7 +3,8 @@
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from scheduling.queries import carrying_of_yard, changeover_with_all
+from scheduling.queries.carrying import carrying_of_yard
+from scheduling.queries.changeovers import changeover_with_all
 from scheduling.services.reasons import reason_of
 from scheduling.web.resets import card_of
 from school.convert import units_of

@@ -20,7 +20,7 @@ from scheduling.changeover.effort import Handling, handling_from
 from scheduling.changeover.setups import Place
 from scheduling.changeover.stages import stage_changeovers
 from scheduling.dayplan.plan import move_as_data
-from scheduling.queries import published_place
+from scheduling.queries.plans import published_place
 from scheduling.wording import changeover_carry, duration_words, move_words
 from school.convert import ground_of, horse_size, units_of
 from school.models import Horse, Lesson, LessonGrid, Ride

@@ -12,14 +12,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from scheduling.models import Changeover, DayPlan
-from scheduling.queries import (
-    changeovers_between,
-    changeovers_of_day,
-    draft_of_day,
-    kept_presses,
-    photos_of_day,
-    published_plan,
-)
+from scheduling.queries.changeovers import changeovers_between, changeovers_of_day
+from scheduling.queries.plans import draft_of_day, published_plan
+from scheduling.queries.presses import kept_presses, photos_of_day
 from scheduling.services.news import progress_words
 from scheduling.services.plans import UnableToPublish, publish_plan
 from scheduling.web.board_picture import (

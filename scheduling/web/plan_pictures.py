@@ -8,9 +8,11 @@ from zoneinfo import ZoneInfo
 
 from django.urls import reverse
 
-from scheduling.convert import is_lesson, moment_of
+from scheduling.convert.clock import moment_of
+from scheduling.convert.lessons import is_lesson
 from scheduling.models import DayPlan, PlannedLesson
-from scheduling.queries import changeovers_of_day, key_of
+from scheduling.queries.changeovers import changeovers_of_day
+from scheduling.queries.keys import key_of
 from scheduling.web.plan_picture import Box, draw_plan_of_day
 from school.models import Arena, Lesson
 

@@ -9,9 +9,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from scheduling.models import DayPlan, PlanRun
-from scheduling.queries import (
+from scheduling.queries.keys import key_of
+from scheduling.queries.plans import (
     draft_of_day,
-    key_of,
     latest_runs,
     published_plan,
     whole_published_plan,

@@ -13,12 +13,9 @@ from django.utils import timezone
 
 import school
 from scheduling.models import Changeover
-from scheduling.queries import (
-    former_plan,
-    kept_presses,
-    lessons_in_arenas,
-    published_plan,
-)
+from scheduling.queries.arenas import lessons_in_arenas
+from scheduling.queries.plans import former_plan, published_plan
+from scheduling.queries.presses import kept_presses
 from scheduling.services.news import News, news_of_day
 from scheduling.services.presses import booked_words, ridden_in
 from school.models import Account, Lesson, YardWork

@@ -16,16 +16,15 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from exercises.geometry.units import Units
-from scheduling.convert import purpose_words
+from scheduling.convert.changeovers import purpose_words
 from scheduling.models import Changeover, ChangeoverMove, Press
-from scheduling.queries import (
-    Carrying,
-    carrying_of_yard,
+from scheduling.queries.carrying import Carrying, carrying_of_yard
+from scheduling.queries.changeovers import (
     changeover_even_cancelled,
     changeovers_of_day,
     changeovers_of_plan,
-    photos_of_day,
 )
+from scheduling.queries.presses import photos_of_day
 from scheduling.services.changeovers import UnableToReset, over_words
 from scheduling.services.photos import KEPT, MOST_BYTES, photo_path
 from scheduling.services.presses import Sent, take_press

@@ -27,12 +27,9 @@ from scheduling.changeover.moves import Changeover, Do
 from scheduling.changeover.setups import Place
 from scheduling.changeover.stages import stage_changeovers
 from scheduling.dayplan.plan import move_as_data
-from scheduling.queries import (
-    changeovers_for,
-    photos_for,
-    published_place,
-    trouble_at,
-)
+from scheduling.queries.changeovers import changeovers_for, trouble_at
+from scheduling.queries.plans import published_place
+from scheduling.queries.presses import photos_for
 from scheduling.services.news import progress_words
 from scheduling.wording import changeover_carry, duration_words, move_words
 from school.convert import ground_of, horse_size, spec_of_grid, units_of

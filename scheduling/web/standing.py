@@ -14,7 +14,8 @@ from exercises.geometry.data import element_from_data
 from exercises.geometry.lengths import InvalidLength
 from exercises.geometry.units import Units
 from scheduling.models import Changeover, PlanRun
-from scheduling.queries import changeovers_left_on, lines_with_standing
+from scheduling.queries.changeovers import changeovers_left_on
+from scheduling.queries.standing import lines_with_standing
 from scheduling.services.changeovers import UnableToCorrect, correct_standing
 from scheduling.services.runs import ask_run
 from school.convert import units_of

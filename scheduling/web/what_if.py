@@ -8,7 +8,8 @@ from django.shortcuts import render
 
 from exercises.drawing import svg
 from scheduling.models import PlanRun
-from scheduling.queries import key_of, latest_runs
+from scheduling.queries.keys import key_of
+from scheduling.queries.plans import latest_runs
 from scheduling.web.days import read_day_or_404
 from scheduling.web.runs import run_words
 from school.models import Lesson

@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from scheduling.models import PlanRun
-from scheduling.queries import published_plan
+from scheduling.queries.plans import published_plan
 from scheduling.services.runs import ask_run
 from school.enums import Charge, EndCause, OutcomeKind, RideState
 from school.models import Lesson, Ride, School

@@ -4,7 +4,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from scheduling.models import DayPlan
-from scheduling.queries import changeovers_of_plan, draft_of_day, published_plan
+from scheduling.queries.changeovers import changeovers_of_plan
+from scheduling.queries.plans import draft_of_day, published_plan
 from scheduling.services.reasons import reasons_of_plan
 from scheduling.web.days import read_day_or_404
 from school.permissions import is_manager

@@ -31,11 +31,12 @@ from django.test.utils import CaptureQueriesContext
 
 from exercises.models import Exercise
 from exercises.services import load_library
-from scheduling.convert import day_document, new_lesson
+from scheduling.convert.days import day_document
+from scheduling.convert.lessons import new_lesson
 from scheduling.dayplan.marginal import marginal_costs
 from scheduling.finding.best import Choice, Time
 from scheduling.finding.points import Weights
-from scheduling.queries import day_rows
+from scheduling.queries.days import day_rows
 from scheduling.services.finding import Search, days_of, find_times
 from scheduling.services.finding_diary import Wish
 from school.models import Ride, Rider

@@ -13,7 +13,7 @@ from django.utils import timezone
 from playwright.sync_api import expect
 
 from scheduling.models import Changeover, DayPlan, Press, Standing
-from scheduling.queries import changeovers_of_day
+from scheduling.queries.changeovers import changeovers_of_day
 from scheduling.services.plans import make_plan, publish_plan
 from scheduling.services.runs import ask_run, carry_out_run, take_up_run
 from school.models import Account, Groundsperson, Lesson

@@ -14,7 +14,7 @@ from django.core.management import CommandError, call_command
 from django.test import Client as Browser
 
 from exercises.models import Exercise
-from scheduling.convert import day_document
+from scheduling.convert.days import day_document
 from scheduling.dayplan.check import check_plan
 from scheduling.dayplan.document import read_day
 from scheduling.demo import build
@@ -23,7 +23,8 @@ from scheduling.demo.report import as_text
 from scheduling.demo.scenario import read_scenario
 from scheduling.management.commands import demo
 from scheduling.models import DayPlan
-from scheduling.queries import changeovers_of_day, day_rows
+from scheduling.queries.changeovers import changeovers_of_day
+from scheduling.queries.days import day_rows
 from school.models import (
     Arena,
     Client,

@@ -2,12 +2,14 @@ from datetime import time, timedelta
 
 import pytest
 
-from scheduling.convert import day_document, fingerprint, is_lesson, moment
+from scheduling.convert.clock import moment
+from scheduling.convert.days import day_document, fingerprint
+from scheduling.convert.lessons import is_lesson
 from scheduling.dayplan.check import check_plan
 from scheduling.dayplan.document import read_day
 from scheduling.dayplan.order import order_day
 from scheduling.models import Standing
-from scheduling.queries import day_rows
+from scheduling.queries.days import day_rows
 from school.models import ArenaClosure, HorseState, InstructorHours
 from tests.clock import NOW, SATURDAY, at
 from tests.factories.arenas import ArenaFactory, LineFactory, StorePieceFactory

@@ -3,13 +3,10 @@ from datetime import timedelta
 import pytest
 
 from scheduling.models import Standing
-from scheduling.queries import (
-    changeover_with_all,
-    key_of,
-    plan_of_day,
-    published_plan,
-    standing_before,
-)
+from scheduling.queries.changeovers import changeover_with_all
+from scheduling.queries.keys import key_of
+from scheduling.queries.plans import plan_of_day, published_plan
+from scheduling.queries.standing import standing_before
 from scheduling.services.changeovers import correct_standing
 from scheduling.services.plans import make_plan, publish_plan
 from tests.clock import NOW, SATURDAY, at

@@ -6,7 +6,8 @@ import pytest
 from django.test import Client as Browser
 
 from scheduling.models import Changeover
-from scheduling.queries import Carrying, changeovers_of_day
+from scheduling.queries.carrying import Carrying
+from scheduling.queries.changeovers import changeovers_of_day
 from scheduling.sheets.reset_list import reset_sheet
 from school.models import Lesson, School
 from school.queries.daylight import daylight, light_of, light_words

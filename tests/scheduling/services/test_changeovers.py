@@ -1,7 +1,7 @@
 import pytest
 
 from scheduling.models import Standing
-from scheduling.queries import timed_changeovers
+from scheduling.queries.changeovers import timed_changeovers
 from scheduling.services.changeovers import (
     UnableToCorrect,
     UnableToReset,

@@ -2,9 +2,9 @@
 
 import pytest
 
-from scheduling.convert import day_document
+from scheduling.convert.days import day_document
 from scheduling.models import Standing
-from scheduling.queries import day_rows
+from scheduling.queries.days import day_rows
 from scheduling.services.cups import UnableToCount, count_cups, cups_now, cups_of
 from school.models import AuditEntry, StorePiece
 from tests.clock import NOW, SATURDAY

@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 
 from scheduling.changeover.learning import UnableToLearn
-from scheduling.convert import stretches_of
+from scheduling.convert.changeovers import stretches_of
 from scheduling.services.handling import (
     UnableToUse,
     use_learned_times,

@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 
 from scheduling.models import Changeover, DayPlan, PlanRun, Standing
-from scheduling.queries import day_rows
+from scheduling.queries.days import day_rows
 from scheduling.services import jobs
 from scheduling.services.changeovers import (
     correct_standing,

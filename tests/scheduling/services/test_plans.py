@@ -2,15 +2,14 @@ from datetime import time, timedelta
 
 import pytest
 
-from scheduling.convert import day_document, fingerprint
+from scheduling.convert.days import day_document, fingerprint
 from scheduling.models import Changeover, DayPlan, Standing
-from scheduling.queries import (
+from scheduling.queries.changeovers import (
     changeovers_of_day,
     changeovers_of_groundsperson,
-    day_rows,
-    draft_of_day,
-    plan_of_day,
 )
+from scheduling.queries.days import day_rows
+from scheduling.queries.plans import draft_of_day, plan_of_day
 from scheduling.services.changeovers import finish_changeover, start_changeover
 from scheduling.services.plans import (
     UnableToPlan,

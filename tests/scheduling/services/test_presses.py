@@ -7,7 +7,7 @@ import pytest
 from django.db import IntegrityError
 
 from scheduling.models import Changeover, DayPlan, Press, Standing
-from scheduling.queries import kept_presses
+from scheduling.queries.presses import kept_presses
 from scheduling.services import presses
 from scheduling.services.changeovers import UnableToReset
 from scheduling.services.presses import Sent, take_press, take_presses

@@ -5,8 +5,8 @@ from uuid import uuid4
 
 import pytest
 
-from scheduling.convert import day_document
-from scheduling.queries import day_rows
+from scheduling.convert.days import day_document
+from scheduling.queries.days import day_rows
 from scheduling.services.touched import Foretold, Settled, foretell_out, settle
 from school.models import (
     ArenaClosure,

@@ -5,14 +5,13 @@ from datetime import timedelta
 import pytest
 from django.db import IntegrityError, transaction
 
-from scheduling.convert import day_document, is_morning, purpose_words
+from scheduling.convert.changeovers import is_morning, purpose_words
+from scheduling.convert.days import day_document
 from scheduling.models import Changeover, Standing
-from scheduling.queries import (
-    changeovers_of_day,
-    day_rows,
-    published_plan,
-    standing_before,
-)
+from scheduling.queries.changeovers import changeovers_of_day
+from scheduling.queries.days import day_rows
+from scheduling.queries.plans import published_plan
+from scheduling.queries.standing import standing_before
 from scheduling.services.changeovers import (
     UnableToReset,
     finish_changeover,

@@ -8,7 +8,7 @@ from django.db import IntegrityError, transaction
 from PIL import Image
 
 from scheduling.models import Press
-from scheduling.queries import kept_presses
+from scheduling.queries.presses import kept_presses
 from scheduling.services.changeovers import UnableToReset
 from scheduling.services.presses import Sent, take_press
 from school.models import AuditEntry

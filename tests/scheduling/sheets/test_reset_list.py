@@ -6,7 +6,8 @@ import pypdf
 import pytest
 
 from exercises.geometry.elements import Piece
-from scheduling.queries import Carrying, changeovers_of_day
+from scheduling.queries.carrying import Carrying
+from scheduling.queries.changeovers import changeovers_of_day
 from scheduling.sheets.reset_list import TEMPLATE, ResetSheet, reset_sheet
 from school.queries.yard import yard_work_between
 from school.sheets.typeset import typeset

@@ -3,9 +3,9 @@
 import pytest
 from django.test import Client as Browser
 
-from scheduling.convert import ground_of, walk_of
+from scheduling.convert.changeovers import ground_of, walk_of
 from scheduling.models import Changeover
-from scheduling.queries import carrying_of_yard
+from scheduling.queries.carrying import carrying_of_yard
 from school.models import Arena, AuditEntry, School
 from tests.clock import SATURDAY
 from tests.factories.arenas import ArenaFactory, LineFactory, StorePieceFactory

@@ -7,7 +7,7 @@ import pytest
 from django.test import Client as Browser
 
 from scheduling.models import Changeover, ChangeoverMove, DayPlan
-from scheduling.queries import trouble_at
+from scheduling.queries.changeovers import trouble_at
 from scheduling.services.plans import make_plan
 from school.models import ArenaClosure, School
 from tests.clock import NOW, SATURDAY, at
