@@ -256,6 +256,10 @@ def _check_open(lesson: Lesson, rides: Sequence[Ride], *, riding: bool = False) 
         )
     if lesson.work != Work.JUMPING:
         raise UnableToAttach(f"{lesson.title} is a flat lesson: it takes no grid.")
+    if lesson.needs_clear:
+        raise UnableToAttach(
+            f"Nothing may stand while {lesson.title} is held: take that back first."
+        )
     without = [ride.rider.person.first_name for ride in rides if ride.horse is None]
     if without:
         raise UnableToAttach(

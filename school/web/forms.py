@@ -203,6 +203,15 @@ class LevelAskedForm(forms.Form):
     )
 
 
+class ClearForm(forms.Form):
+    needs_clear = forms.BooleanField(
+        required=False, label="Nothing may stand in the arena (beginners, the lunge)"
+    )
+    later = forms.BooleanField(
+        required=False, label="All to come of a weekly lesson too"
+    )
+
+
 class HorseForm(forms.Form):
     horse = forms.ModelChoiceField(Horse.objects.order_by("name"))
 

@@ -31,6 +31,7 @@ from school.queries.outcomes import missed_rides
 from school.queries.schools import the_school
 from school.queries.waiting import SEVERAL, TO_BE_HAD, open_wish
 from school.services.asked import book_asked
+from school.services.clear_arenas import TO_COME, ask_clear
 from school.services.grids import UnableToAttach, attach_grid, detach_grid
 from school.services.lesson_changes import note_booking
 from school.services.lesson_levels import ask_level, level_notes
@@ -46,6 +47,7 @@ from school.web.access import account_of, allowed
 from school.web.forms import (
     BookForm,
     CancelForm,
+    ClearForm,
     GridForm,
     HorseForm,
     LevelAskedForm,
@@ -118,6 +120,9 @@ def _show(
     if grid is not None:
         context |= _drawings(lesson, grid, units) | _fit(lesson, grid, units)
         context |= lesson_log(account, lesson)
+    if context["manager"] and grid is None and lesson.state in TO_COME:
+        asked = {"needs_clear": lesson.needs_clear}
+        context["clear_form"] = ClearForm(auto_id="id_clear_%s", initial=asked)
     if context["sensitive"]:
         context |= lesson_welfare(lesson)
         context["level_notes"] = level_notes(lesson)
@@ -341,6 +346,20 @@ def level(request: HttpRequest, pk: int) -> HttpResponse:
     )
     if changed > 1:
         messages.success(request, f"Asked of {changed} lessons.")
+    return redirect("lesson", pk=pk)
+
+
+@require_POST
+@allowed(is_manager)
+def clear(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say whether nothing may stand in the arena while a lesson is held."""
+    lesson, form = _lesson(request, pk), ClearForm(request.POST)
+    form.full_clean()
+    changed = ask_clear(
+        lesson=lesson, by=account_of(request), now=timezone.now(), **form.cleaned_data
+    )
+    if changed > 1:
+        messages.success(request, f"Set for {changed} lessons.")
     return redirect("lesson", pk=pk)
 
 

@@ -122,6 +122,7 @@ urlpatterns = [
     path("lessons/new/", lessons.new_lesson, name="new-lesson"),
     path("lessons/<int:pk>/", lessons.lesson_page, name="lesson"),
     path("lessons/<int:pk>/book/", lessons.book, name="book-asked"),
+    path("lessons/<int:pk>/clear/", lessons.clear, name="ask-clear"),
     path("lessons/<int:pk>/level/", lessons.level, name="ask-level"),
     path("lessons/<int:pk>/move/", lessons.move, name="move-lesson"),
     path("lessons/<int:pk>/cancel/", lessons.cancel, name="cancel-lesson"),

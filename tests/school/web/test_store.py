@@ -3,8 +3,8 @@
 import pytest
 from django.test import Client as Browser
 
-from scheduling.convert import day_document
-from scheduling.queries import day_rows
+from scheduling.convert.days import day_document
+from scheduling.queries.days import day_rows
 from school.models import AuditEntry, StorePiece
 from tests.clock import SATURDAY
 from tests.factories.arenas import StorePieceFactory
