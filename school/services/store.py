@@ -61,8 +61,9 @@ def set_store(
         raise UnableToSetStore("One piece weighs from 0.1 to 100 kg.")
     with transaction.atomic():
         row = StorePiece.objects.select_for_update().filter(piece=piece, place=place)
-        one = row.first() or StorePiece(piece=piece, place=place)
-        was = None if one.pk is None else (one.working, one.broken)
+        found = row.first()
+        one = found or StorePiece(piece=piece, place=place)
+        was = (found.working, found.broken) if found else None
         if was == held and weight_g in (None, one.weight_g):
             return one
         if was != seen:

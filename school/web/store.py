@@ -49,10 +49,10 @@ class NewPlaceForm(HeldForm):
 
 @allowed(may_work_resets)
 def store_page(request: HttpRequest) -> HttpResponse:
-    new = NewPlaceForm(initial={"broken": 0})
+    new: HeldForm = NewPlaceForm(initial={"broken": 0})
     status = 200
     if request.method == "POST":
-        kind = NewPlaceForm if "kg" in request.POST else HeldForm
+        kind: type[HeldForm] = NewPlaceForm if "kg" in request.POST else HeldForm
         form = kind(request.POST)
         refused = _set(request, form) if form.is_valid() else _errors(form)
         if not refused:
