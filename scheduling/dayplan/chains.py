@@ -50,6 +50,25 @@ class Run:
 
 
 @dataclass(slots=True)
+class Shared:
+    """What is found of rows and lines, for days on which they come again.
+
+    Rows, and lines with what stands on them, are known by numbers.
+    """
+
+    numbers: dict[object, int] = field(default_factory=dict)
+    runs: dict[tuple[int, int], tuple[Run, ...]] = field(default_factory=dict)
+    forward: dict[tuple[int, Steps], Seconds] = field(default_factory=dict)
+    total: dict[tuple[int, Steps], int] = field(default_factory=dict)
+    least: dict[tuple[int, int | None, int], int] = field(default_factory=dict)
+    pairs: dict[tuple[int, Run, int, Run], Seconds] = field(default_factory=dict)
+
+    def number(self, what: object) -> int:
+        """Return the number of something, the same for all that is equal."""
+        return self.numbers.setdefault(what, len(self.numbers))
+
+
+@dataclass(slots=True)
 class Chains:
     """Costs of sequences on the lines of a day, kept as they are found.
 
@@ -57,19 +76,20 @@ class Chains:
     ----------
     day
         As read.
+    shared
+        What was found on other days.
     """
 
     day: Day
+    shared: Shared = field(default_factory=Shared)
     lines: tuple[tuple[int, str], ...] = ()
-    _runs: dict[tuple[int, int], tuple[Run, ...]] = field(default_factory=dict)
-    _forward: dict[tuple[int, Steps], Seconds] = field(default_factory=dict)
-    _least: dict[tuple[int, int | None, int], int] = field(default_factory=dict)
-    _pairs: dict[tuple[int, Run, int, Run], Seconds] = field(default_factory=dict)
+    _line_numbers: tuple[int, ...] = ()
+    _row_numbers: tuple[int, ...] = ()
     _times: tuple[object, ...] = ()
     costs: Costs = field(init=False)
 
     def __post_init__(self) -> None:
-        """Count the lines; say by which times arrays are kept."""
+        """Count the lines and rows; say by which times arrays are kept."""
         self.lines = tuple(
             (n, line.id)
             for n, arena in enumerate(self.day.arenas)
@@ -77,6 +97,19 @@ class Chains:
         )
         self._times = key_of_times(self.day.handling)
         self.costs = Costs(self.day.handling)
+        number, day = self.shared.number, self.day
+        by = (day.place_every_cm, self._times)
+        self._line_numbers = tuple(
+            number((line.id, line.length_cm, line.standing, *by))
+            for arena in day.arenas
+            for line in arena.lines
+        )
+        self._row_numbers = tuple(number((x.grid, x.place, *by)) for x in day.lessons)
+
+    def _numbered(self, steps: Steps) -> Steps:
+        """Return steps by the numbers of their rows."""
+        rows = self._row_numbers
+        return tuple(one if one == CLEAR else rows[one] for one in steps)
 
     def row(self, lesson: int) -> GridRow | None:
         """Return the row of a lesson by its number."""
@@ -94,19 +127,19 @@ class Chains:
 
     def runs(self, lesson: int, line: int) -> tuple[Run, ...]:
         """Return the places of a lesson's row on a line, by direction."""
-        key = (lesson, line)
-        if key not in self._runs:
+        key = (self._row_numbers[lesson], self._line_numbers[line])
+        if key not in self.shared.runs:
             one, fixed = self.day.lessons[lesson], self.day.lessons[lesson].place
             if one.grid is None:
-                self._runs[key] = ()
+                self.shared.runs[key] = ()
             elif fixed is None:
-                self._runs[key] = self._rasters(one.grid, line)
+                self.shared.runs[key] = self._rasters(one.grid, line)
             else:
-                self._runs[key] = tuple(
+                self.shared.runs[key] = tuple(
                     Run(where.mirrored, where.offset_cm, 1, 0)
                     for where in one.places_on(self._line(line), 1)
                 )
-        return self._runs[key]
+        return self.shared.runs[key]
 
     def _rasters(self, row: GridRow, line: int) -> tuple[Run, ...]:
         """Return where a row may stand: between the ends of its room, by direction."""
@@ -155,17 +188,20 @@ class Chains:
         """
         if not steps:
             return np.zeros(1, dtype=np.int64)
-        key = (line, steps)
-        if key not in self._forward:
+        key = (self._line_numbers[line], self._numbered(steps))
+        if key not in self.shared.forward:
             before, last = steps[:-1], steps[-1]
-            self._forward[key] = self._step(
+            self.shared.forward[key] = self._step(
                 line, self.forward(line, before), before, last
             )
-        return self._forward[key]
+        return self.shared.forward[key]
 
     def total(self, line: int, steps: Steps) -> int:
         """Least seconds of a whole sequence."""
-        return int(self.forward(line, steps).min())
+        key = (self._line_numbers[line], self._numbered(steps))
+        if key not in self.shared.total:
+            self.shared.total[key] = int(self.forward(line, steps).min())
+        return self.shared.total[key]
 
     def _step(self, line: int, so_far: Seconds, before: Steps, last: int) -> Seconds:
         stood = before[-1] if before else None
@@ -215,9 +251,11 @@ class Chains:
         """Least seconds of one reset by itself, wherever both rows lie."""
         if last == CLEAR:
             return self.strip(line, stood)
-        key = (line, stood, last)
-        if key in self._least:
-            return self._least[key]
+        rows = self._row_numbers
+        was = stood if stood is None or stood == CLEAR else rows[stood]
+        key = (self._line_numbers[line], was, rows[last])
+        if key in self.shared.least:
+            return self.shared.least[key]
         if stood is None or stood == CLEAR:
             least = int(self.from_bare_or_morning(line, stood, last).min())
         else:
@@ -226,22 +264,23 @@ class Chains:
                 for by in self.runs(stood, line)
                 for to in self.runs(last, line)
             )
-        self._least[key] = least
+        self.shared.least[key] = least
         return least
 
     def _costs(self, stood: int, by: Run, last: int, to: Run) -> Seconds:
         """Seconds from one row's end to the next one's start, by distance."""
-        key = (stood, by, last, to)
-        if key not in self._pairs:
+        rows = self._row_numbers
+        key = (rows[stood], by, rows[last], to)
+        if key not in self.shared.pairs:
             earlier, later = self._built(stood), self._built(last)
             back = (by.count - 1) * self.day.place_every_cm
-            self._pairs[key] = self._by_shift(
+            self.shared.pairs[key] = self._by_shift(
                 earlier.stand(earlier.end, Place(0, by.mirrored)),
                 later.stand(later.start, Place(0, to.mirrored)),
                 to.first_cm - by.first_cm - back,
                 by.count + to.count - 1,
             )
-        return self._pairs[key]
+        return self.shared.pairs[key]
 
     def _by_shift(self, was: Setup, now: Setup, first_cm: int, count: int) -> Seconds:
         """Seconds from one setup to another moved by a raster of distances."""

@@ -43,7 +43,7 @@ def booked_slots(day: Day) -> dict[int, Slot] | None:
 def clashes(day: Day, lesson: int, slots: Slots) -> Clash | None:
     """Return what stands in the way of a lesson in its slot, and whose it is."""
     one, (start, arena) = day.lessons[lesson], slots[lesson]
-    end = start + one.minutes
+    end, people, horses = start + one.minutes, set(one.people), set(one.horses)
     for n, (other_start, other_arena) in slots.items():
         if n == lesson:
             continue
@@ -52,10 +52,13 @@ def clashes(day: Day, lesson: int, slots: Slots) -> Clash | None:
         apart = max(other_start - end, start - other_end)
         if apart < 0 and arena == other_arena:
             return Why.ARENA, (other.id,)
-        if apart < 0 and set(one.people) & set(other.people):
+        if apart < 0 and not people.isdisjoint(other.people):
             return Why.PERSON, (other.id,)
-        shared = set(one.horses) & set(other.horses)
-        if any(apart < day.horses[horse].rest_min for horse in shared):
+        if any(
+            apart < day.horses[horse].rest_min
+            for horse in other.horses
+            if horse in horses
+        ):
             return Why.HORSE, (other.id,)
     return None
 

@@ -4,13 +4,26 @@ As `marginal`, but only what is asked for is worked out, and the engine is never
 asked: where settling the day does not tell, that is said.
 """
 
+import json
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from scheduling.dayplan.chains import Shared
 from scheduling.dayplan.clashes import booked_slots
 from scheduling.dayplan.document import read_day
 from scheduling.dayplan.settled import Known, Settled, SettledDay
+
+
+def alike(document: Mapping[str, Any], lesson: Mapping[str, Any]) -> str:
+    """Return what is equal where two days have the same margins for a lesson.
+
+    A day's date and the names of its lessons change none of them, so the same week
+    again is reckoned once.
+    """
+    named = [{**one, "id": n} for n, one in enumerate(document["lessons"])]
+    same = {**document, "date": "", "lessons": named}
+    return json.dumps([same, {**lesson, "id": ""}], sort_keys=True)
 
 
 class Margins:
@@ -20,6 +33,8 @@ class Margins:
     ----------
     document, lesson
         As in `marginal_costs`.
+    shared
+        What was found of rows and lines on other days.
 
     Raises
     ------
@@ -27,11 +42,16 @@ class Margins:
         If the day file or the lesson is refused.
     """
 
-    def __init__(self, document: Mapping[str, Any], lesson: Mapping[str, Any]) -> None:
+    def __init__(
+        self,
+        document: Mapping[str, Any],
+        lesson: Mapping[str, Any],
+        shared: Shared | None = None,
+    ) -> None:
         given = [*document["lessons"], {**lesson, "booked": None}]
         self._day = read_day({**document, "lessons": given})
         self._new = len(self._day.lessons) - 1
-        self._settled = Settled(self._day)
+        self._settled = Settled(self._day, shared)
         self._arenas = {one.id: n for n, one in enumerate(self._day.arenas)}
         others = replace(self._day, lessons=self._day.lessons[: self._new])
         self._slots = booked_slots(others)

@@ -17,7 +17,7 @@ from itertools import product
 
 from exercises.geometry.elements import Piece
 from scheduling.changeover.setups import Place, pieces_of
-from scheduling.dayplan.chains import CLEAR, NEVER, Chains
+from scheduling.dayplan.chains import CLEAR, NEVER, Chains, Shared
 from scheduling.dayplan.day import Day
 from scheduling.dayplan.lines import (
     LineCosts,
@@ -99,11 +99,13 @@ class Settled:
     ----------
     day
         As read.
+    shared
+        What was found of rows and lines on other days.
     """
 
-    def __init__(self, day: Day) -> None:
+    def __init__(self, day: Day, shared: Shared | None = None) -> None:
         self.day = day
-        self.chains = Chains(day)
+        self.chains = Chains(day, Shared() if shared is None else shared)
         self._arenas: dict[tuple[int, tuple[int, ...]], LineCosts | None] = {}
         self._found: dict[tuple[int, tuple[int, ...], LineCosts], Uses] = {}
         self._timings: dict[tuple[int, LineCosts, tuple[Slot, ...]], list[Job]] = {}

@@ -6,8 +6,9 @@ from datetime import date
 
 from scheduling.convert.days import day_document
 from scheduling.convert.lessons import Data, new_lesson
+from scheduling.dayplan.chains import Shared
 from scheduling.dayplan.document import InvalidDay
-from scheduling.dayplan.margins import Margins
+from scheduling.dayplan.margins import Margins, alike
 from scheduling.dayplan.settled import Known
 from scheduling.finding.best import Points
 from scheduling.finding.points import Reason, Weights, reset_points, reset_words
@@ -43,6 +44,8 @@ class Fences:
         for lesson in span.lessons:
             self._lessons.setdefault(span.day_of(lesson), []).append(lesson)
         self._margins: dict[date, Margins | None] = {}
+        self._alike: dict[str, Margins | None] = {}
+        self._shared = Shared()
         self._added: dict[tuple[date, int, int], tuple[Known, int]] = {}
 
     def _of(self, day: date) -> Margins | None:
@@ -52,11 +55,18 @@ class Fences:
             lesson = new_lesson(
                 rows, minutes=self.wish.minutes, people=[], horses=[], grid=self.grid
             )
-            try:
-                self._margins[day] = Margins(day_document(rows), lesson)
-            except InvalidDay:
-                self._margins[day] = None
+            document = day_document(rows)
+            key = alike(document, lesson)
+            if key not in self._alike:
+                self._alike[key] = self._reckoned(document, lesson)
+            self._margins[day] = self._alike[key]
         return self._margins[day]
+
+    def _reckoned(self, document: Data, lesson: Data) -> Margins | None:
+        try:
+            return Margins(document, lesson, self._shared)
+        except InvalidDay:
+            return None
 
     def at_least(self, day: date, start_min: int, arena: Arena) -> Points | None:
         """Return points that the fences speak against a time at least.

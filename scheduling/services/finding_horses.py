@@ -14,13 +14,13 @@ from scheduling.matching.weighing import ruled_out, terms
 from scheduling.services.finding_diary import Moments, Wish
 from school.convert import house_of
 from school.enums import Level, Work
-from school.models import Horse, Rider, School
+from school.models import Horse, Lesson, Rider, School
 from school.queries.horses import HorseDay
 from school.queries.ride_logs import minutes_of
 from school.queries.spans import KnownOfRiders, Span, horse_days_of
 from school.services import checks
 from school.services.refusals import UnableToBook
-from school.services.welfare import Told, others_of_day, told_of_day
+from school.services.welfare import Told, stint_of, told_of_day
 from school.welfare.evaluate import Stint
 
 ORDER = list(Level.values)
@@ -58,6 +58,7 @@ class Mounts:
         self.seats = [self._seat(n, rider, grid) for n, rider in enumerate(wish.riders)]
         self._days = horse_days_of(span, days) if self.seats or self.unnamed else {}
         self._others: dict[tuple[int, date], tuple[Stint, ...]] = {}
+        self._stints: dict[tuple[int, bool, int | None], Stint] = {}
         self._rows: dict[date, list[Row]] = {}
         self._able: dict[tuple[int, datetime], _Able | None] = {}
         self._least: dict[date, Points | None] = {}
@@ -238,7 +239,7 @@ class Mounts:
     def _told(self, its: HorseDay, moments: Moments) -> list[Told]:
         key = (its.horse.pk, moments[0].date())
         if key not in self._others:
-            self._others[key] = others_of_day(its, self.span.zone)
+            self._others[key] = tuple(self._stint(its, one) for one in its.around)
         return told_of_day(
             its,
             *moments,
@@ -247,6 +248,14 @@ class Mounts:
             work=self.wish.work,
             others=self._others[key],
         )
+
+    def _stint(self, its: HorseDay, lesson: Lesson) -> Stint:
+        """Return a lesson as the rules count it, worked out once for all horses."""
+        grid, logged = its.grids.get(lesson.pk), its.logged.get(lesson.pk)
+        key = (lesson.pk, grid is None, logged)
+        if key not in self._stints:
+            self._stints[key] = stint_of(lesson, self.span.zone, grid, logged)
+        return self._stints[key]
 
     def _able_by(self, told: Sequence[Told]) -> _Able | None:
         if any(one.hit.refuses for one in told):

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from school.convert import house_of, planned_quarters
 from school.enums import HOLDING_STATES, RideState, Work
-from school.models import Account, Horse, Lesson, Rider, WelfareOverride
+from school.models import Account, Horse, Lesson, LessonGrid, Rider, WelfareOverride
 from school.queries.heat import heat_total
 from school.queries.horses import HorseDay, horse_days, overrides_around
 from school.queries.riders import years_between
@@ -34,6 +34,9 @@ OF_A_DAY = frozenset(
     }
 )
 """Rules for which what was overruled in another lesson of the same day counts."""
+
+BESIDE = frozenset({"rest", "in-a-row"})
+"""Rules of what another lesson is too near to."""
 
 _CODES = {
     "weight": "too-heavy",
@@ -98,13 +101,17 @@ def told_of_day(
     lesson
         The lesson's key where it is booked already: its grid's efforts count.
     others
-        What the horse does besides (`others_of_day`), where many times are asked of.
+        What the horse does besides, where that is known; many times are asked of.
     """
     horse = day.horse
     local = starts_at.astimezone(zone)
     asked = Asked(
-        stint=_stint(day, starts_at, ends_at, zone, work, lesson),
-        others=others_of_day(day, zone) if others is None else others,
+        stint=_stint(
+            *(starts_at, ends_at, zone, work),
+            day.grids.get(lesson or 0),
+            day.logged.get(lesson or 0),
+        ),
+        others=_others_of(day, zone) if others is None else others,
         own=OwnLimits(horse.rest_min, horse.max_lessons, horse.max_minutes),
         horse_kg=horse.weight_kg,
         rider_kg=None if rider is None else rider.weight_kg,
@@ -112,29 +119,28 @@ def told_of_day(
         day_off=local.weekday() in day.days_off,
         heat=None if day.heat is None else heat_total(day.heat),
     )
-    near = _nearest(day.around, starts_at, ends_at)
+    found = hits(asked, house)
     beside = ""
-    if near is not None:
-        beside = (
-            f" {near.title} is from {hour(near.starts_at, zone)} to "
-            f"{hour(near.ends_at, zone)}."
-        )
+    if any(one.rule in BESIDE for one in found):
+        beside = _beside(_nearest(day.around, starts_at, ends_at), zone)
     return [
-        Told(
-            one,
-            horse,
-            rider,
-            f"{local:%A}",
-            beside if one.rule in {"rest", "in-a-row"} else "",
-        )
-        for one in hits(asked, house)
+        Told(one, horse, rider, f"{local:%A}", beside if one.rule in BESIDE else "")
+        for one in found
     ]
 
 
-def others_of_day(day: HorseDay, zone: ZoneInfo) -> tuple[Stint, ...]:
-    """Return what a horse does around a day, as the rules count it."""
+def _beside(near: Lesson | None, zone: ZoneInfo) -> str:
+    if near is None:
+        return ""
+    return (
+        f" {near.title} is from {hour(near.starts_at, zone)} to "
+        f"{hour(near.ends_at, zone)}."
+    )
+
+
+def _others_of(day: HorseDay, zone: ZoneInfo) -> tuple[Stint, ...]:
     return tuple(
-        _stint(day, one.starts_at, one.ends_at, zone, one.work, one.pk)
+        stint_of(one, zone, day.grids.get(one.pk), day.logged.get(one.pk))
         for one in day.around
     )
 
@@ -149,24 +155,31 @@ def _nearest(
     )
 
 
+def stint_of(
+    lesson: Lesson, zone: ZoneInfo, grid: LessonGrid | None, logged: int | None = None
+) -> Stint:
+    """Return a lesson as the rules count it.
+
+    Its efforts are those of its grid as planned, or the quarters that were logged.
+    """
+    return _stint(lesson.starts_at, lesson.ends_at, zone, lesson.work, grid, logged)
+
+
 def _stint(
-    day: HorseDay,
     starts_at: datetime,
     ends_at: datetime,
     zone: ZoneInfo,
     work: str,
-    lesson: int | None,
+    grid: LessonGrid | None,
+    logged: int | None,
 ) -> Stint:
-    quarters, highest = 0, 0
-    grid = day.grids.get(lesson or 0)
-    if grid is not None:
-        quarters, highest = planned_quarters(grid)
+    quarters, highest = (0, 0) if grid is None else planned_quarters(grid)
     return Stint(
         start=int(starts_at.timestamp() // 60),
         end=int(ends_at.timestamp() // 60),
         day=starts_at.astimezone(zone).date().toordinal(),
         jumping=work == Work.JUMPING,
-        quarter_efforts=day.logged.get(lesson or 0, quarters),
+        quarter_efforts=quarters if logged is None else logged,
         highest_cm=highest,
     )
 

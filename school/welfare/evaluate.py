@@ -91,11 +91,12 @@ def hits(asked: Asked, house: House) -> tuple[Hit, ...]:
     found = []
     for name, figure in figures(asked, house):
         rule, bounds = RULE[name], house.of(name)
-        refuse, source = bounds.refuse, _source(name, house)
-        own = _own(asked, name)
-        if own is not None and (refuse is None or rule.broken(refuse, own)):
-            refuse, source = own, HORSES_OWN
+        refuse, own = bounds.refuse, _own(asked, name)
+        stricter = own is not None and (refuse is None or rule.broken(refuse, own))
+        if stricter:
+            refuse = own
         if refuse is not None and rule.broken(figure, refuse):
+            source = HORSES_OWN if stricter else _source(name, house)
             found.append(Hit(name, figure, refuse, True, source))
         elif bounds.warn is not None and rule.broken(figure, bounds.warn):
             found.append(Hit(name, figure, bounds.warn, False, _source(name, house)))
@@ -125,23 +126,23 @@ def figures(asked: Asked, house: House) -> Iterator[tuple[str, float]]:
     """Yield each rule that can be judged, with the figure that would come about."""
     stint = asked.stint
     every = [stint, *asked.others]
-    today = [one for one in every if one.day == stint.day]
+    by_day: dict[int, list[Stint]] = {}
+    for one in every:
+        by_day.setdefault(one.day, []).append(one)
+    today = by_day[stint.day]
     if asked.rider_kg is not None and asked.horse_kg:
         share = 100 * (asked.rider_kg + house.gear_kg) / asked.horse_kg
         yield "weight-jumping" if stint.jumping else "weight", round(share, 1)
     yield "lessons-day", len(today)
     yield "minutes-day", work_minutes(today, house.tacked_min)
-    minutes = {
-        day: work_minutes((one for one in every if one.day == day), house.tacked_min)
-        for day in {one.day for one in every}
-    }
+    minutes = {day: work_minutes(its, house.tacked_min) for day, its in by_day.items()}
     yield "minutes-week", _most_in_a_week(minutes, stint.day)
     gaps = [max(stint.start - one.end, one.start - stint.end) for one in asked.others]
     if gaps:
         yield "rest", min(gaps)
     rest = house.of("rest").warn
     yield "in-a-row", _in_a_row(every, stint, REST_MIN if rest is None else rest)
-    yield "days-in-a-row", _running({one.day for one in every}, stint.day)
+    yield "days-in-a-row", _running(set(by_day), stint.day)
     if asked.day_off:
         yield "day-off", 1
     if asked.heat is not None:
