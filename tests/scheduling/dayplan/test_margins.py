@@ -2,8 +2,8 @@
 
 import pytest
 
-from scheduling.dayplan.marginal import marginal_costs
 from scheduling.dayplan.chains import Shared
+from scheduling.dayplan.marginal import marginal_costs
 from scheduling.dayplan.margins import Margins, alike
 from scheduling.dayplan.settled import Known
 from tests.scheduling.days import cross, day, grid, lesson, vertical
