@@ -43,7 +43,10 @@ LESSONS_A_WEEK, ROWS_A_DAY, EVERY_MIN = 230, 10, 75
 
 @dataclass
 class Size:
-    """How large: lessons a week, horses, arenas, riders, instructors, weeks."""
+    """How large: lessons a week, horses, arenas, riders, instructors, weeks.
+
+    `before` of the weeks lie before `MONDAY`.
+    """
 
     lessons: int = LESSONS_A_WEEK
     horses: int = 50
@@ -51,10 +54,11 @@ class Size:
     riders: int = 300
     teachers: int = 12
     weeks: int = 6
+    before: int = 1
 
 
 def build(size: Size, seed: int) -> None:
-    """Write the school, from a week before `MONDAY` on."""
+    """Write the school: some weeks before `MONDAY`, and the others from it on."""
     dice = Random(seed)
     SchoolFactory(place_every_cm=10, latitude=52.1, longitude=5.2)
     arenas = [
@@ -151,7 +155,7 @@ def _lessons(
         # Four rides at once never share a rider: each arena has its own quarter.
         seats = [4 * one + arena % 4 for one in seats]
         grid = dice.choice(shelf) if dice.random() < 25 / 70 else None
-        for week in range(-1, size.weeks - 1):
+        for week in range(-size.before, size.weeks - size.before):
             when = datetime.combine(
                 MONDAY + timedelta(days=7 * week + day),
                 time(start // 60, start % 60),
