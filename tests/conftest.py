@@ -6,6 +6,10 @@ import pytest
 from django.db import connection
 from hypothesis import HealthCheck, settings
 
+from tests.clock import start_clock
+
+start_clock()
+
 settings.register_profile(
     "gate",
     max_examples=25,
@@ -15,6 +19,13 @@ settings.register_profile(
 )
 settings.register_profile("long", max_examples=1000, deadline=None)
 settings.load_profile("gate")
+
+
+@pytest.fixture(autouse=True)
+def django_clock() -> None:
+    """Each test begins at the same moment."""
+    start_clock()
+
 
 GRACE_S = 3.0
 """Seconds the last requests of a browser get to end by themselves."""

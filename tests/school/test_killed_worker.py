@@ -5,16 +5,14 @@ is cancelled, and another worker takes over. The recipient's calendar is modelle
 the rule of RFC 5546 section 2.1.5: for one UID the higher SEQUENCE wins.
 """
 
-import os
 import re
 import subprocess
 import sys
 from datetime import timedelta
 from pathlib import Path
-from urllib.parse import quote
 
 import pytest
-from django.db import connection, transaction
+from django.db import transaction
 
 from school.models import Invitation, Lesson, OutboxMessage
 from school.services.invitations import lesson_changed
@@ -24,9 +22,9 @@ from tests.clock import NOW
 from tests.factories.lessons import RideFactory
 from tests.factories.schools import SchoolFactory
 from tests.mailserver import MailServer, calendar_of, mail_server, send_by_smtp
+from tests.processes import ROOT, surroundings
 from tests.school.dying_worker import hooks
 
-ROOT = Path(__file__).parents[2]
 START = "import django; django.setup(); from tests.school.dying_worker import main; "
 WORKER = f"{START}main()"
 LATER = NOW + LEASE + timedelta(minutes=1)
@@ -34,24 +32,14 @@ LATER = NOW + LEASE + timedelta(minutes=1)
 pytestmark = pytest.mark.django_db(transaction=True)
 
 
-def database_url() -> str:
-    """Return the address of the database this test runs in, for another process."""
-    of = connection.settings_dict
-    if connection.vendor == "sqlite":
-        return f"sqlite:///{of['NAME']}"
-    sign_in = f"{of['USER']}:{quote(of['PASSWORD'] or '')}"
-    return f"postgres://{sign_in}@{of['HOST']}:{of['PORT']}/{of['NAME']}"
-
-
 def run_and_kill(point: str, server: MailServer, tmp_path: Path) -> None:
-    environment = os.environ | {
-        "DJANGO_SETTINGS_MODULE": "school.settings",
-        "DATABASE_URL": database_url(),
-        "SCHOOL_VAR": str(tmp_path),
-    }
     command = [sys.executable, "-c", WORKER, point, NOW.isoformat(), str(server.port)]
     done = subprocess.run(
-        command, env=environment, cwd=ROOT, capture_output=True, timeout=120
+        command,
+        env=surroundings(tmp_path),
+        cwd=ROOT,
+        capture_output=True,
+        timeout=300,
     )
     assert done.returncode == -9, done.stderr.decode()
 

@@ -1,19 +1,15 @@
 """Searches in the worker: asked once, watched, stopped, taken up again."""
 
-import os
 import signal
-import sqlite3
 import subprocess
 import sys
 import threading
 import time
-from datetime import datetime, timedelta
-from pathlib import Path
+from datetime import UTC, datetime, timedelta
 from threading import Barrier, Event, Thread
 
 import pytest
 from django.db import IntegrityError, connections
-from django.utils import timezone
 
 from scheduling.dayplan.order import order_day
 from scheduling.models import DayPlan, PlanRun
@@ -26,10 +22,9 @@ from tests.clock import NOW, SATURDAY, at
 from tests.factories.lessons import LessonFactory
 from tests.factories.plans import PlanRunFactory
 from tests.factories.schools import SchoolFactory
+from tests.processes import ROOT, surroundings
 from tests.scheduling.days import cross, vertical
 from tests.scheduling.rows import grid_of, small_day
-
-ROOT = Path(__file__).resolve().parents[3]
 
 pytestmark = pytest.mark.django_db
 
@@ -190,8 +185,8 @@ class Slow:
         progress.tell(900, 950)
         progress.count(1, 4)
         self.began.set()
-        assert progress.stop.wait(20)
-        return Found(order_day(self.document, seconds=10), {})
+        assert progress.stop.wait(60)
+        return Found(order_day(self.document, seconds=120), {})
 
 
 def test_what_a_search_tells_after_the_last_beat_is_kept_too(monkeypatch):
@@ -200,7 +195,7 @@ def test_what_a_search_tells_after_the_last_beat_is_kept_too(monkeypatch):
 
     def search(progress):
         progress.count(3, 4)
-        assert beaten.wait(20)
+        assert beaten.wait(60)
         progress.count(4, 4)
         return Found(None, {})
 
@@ -307,20 +302,6 @@ def test_the_worker_carries_out_all_that_waits():
     assert set(PlanRun.objects.values_list("state", flat=True)) == {"done"}
 
 
-SETTING_UP = """
-import django; django.setup()
-from django.core.management import call_command
-call_command("migrate", verbosity=0, interactive=False)
-from tests.scheduling.rows import small_day, grid_of
-from tests.clock import NOW, SATURDAY, at
-from tests.factories.lessons import LessonFactory
-from tests.scheduling.services.test_runs import hard_day
-from scheduling.services.jobs import Found
-from scheduling.services.runs import ask_run
-hard_day()
-ask_run(date=SATURDAY, kind="order", by=None, now=NOW, seconds={seconds})
-"""
-
 WORKING = """
 import django; django.setup()
 from scheduling.tasks import carry_out_runs
@@ -343,43 +324,34 @@ def hard_day() -> None:
         grid_of(lesson, cross(0), vertical(500 + 20 * n, 40 + 5 * n))
 
 
+@pytest.mark.django_db(transaction=True)
 def test_a_killed_workers_run_is_taken_up_and_ended_by_the_next(tmp_path):
-    environment = os.environ | {
-        "DJANGO_SETTINGS_MODULE": "school.settings",
-        "SCHOOL_VAR": str(tmp_path),
-        "DATABASE_URL": f"sqlite:///{tmp_path}/school.sqlite3",
-        "PYTHONPATH": str(ROOT),
-    }
+    hard_day()
+    asked(seconds=12)
 
-    def start(script: str) -> subprocess.Popen[bytes]:
+    def start() -> subprocess.Popen[bytes]:
         return subprocess.Popen(
-            [sys.executable, "-c", script], env=environment, cwd=ROOT
+            [sys.executable, "-c", WORKING], env=surroundings(tmp_path), cwd=ROOT
         )
 
-    def ask(query: str, *values: str) -> tuple:
-        with sqlite3.connect(tmp_path / "school.sqlite3", timeout=20) as database:
-            return database.execute(query, values).fetchone() or ()
+    def run() -> PlanRun:
+        return PlanRun.objects.get()
 
-    assert start(SETTING_UP.format(seconds=12)).wait(120) == 0
-    first = start(WORKING)
-    beats = "SELECT state, attempt, heartbeat_at FROM scheduling_planrun"
-    ends = time.monotonic() + 60
-    while ask(beats)[0] != "running" and time.monotonic() < ends:
+    first = start()
+    ends = time.monotonic() + 300
+    while run().state != "running" and time.monotonic() < ends:
         time.sleep(0.1)
     first.send_signal(signal.SIGKILL)
-    assert first.wait(20) == -signal.SIGKILL
-    assert ask(beats)[:2] == ("running", 1)
+    assert first.wait(60) == -signal.SIGKILL
+    assert (run().state, run().attempt) == ("running", 1)
 
-    long_ago = timezone.now() - timedelta(minutes=5)
-    # As if the minutes had passed in which nobody kept the heartbeat.
-    ask(
-        "UPDATE scheduling_planrun SET heartbeat_at = ?",
-        f"{long_ago:%Y-%m-%d %H:%M:%S}",
-    )
-    assert start(WORKING).wait(120) == 0
+    # As if the minutes had passed in which nobody kept the heartbeat, by the clock of
+    # the processes: the machine's.
+    PlanRun.objects.update(heartbeat_at=datetime.now(UTC) - timedelta(minutes=5))
+    assert start().wait(300) == 0
 
-    assert ask(beats)[:2] == ("done", 2)
-    assert ask("SELECT state FROM scheduling_dayplan") == ("draft",)
+    assert (run().state, run().attempt) == ("done", 2)
+    assert DayPlan.objects.get().state == "draft"
 
 
 def test_a_run_taken_up_by_another_between_look_and_write_is_left_alone(monkeypatch):
