@@ -41,6 +41,7 @@ class LessonKind(TextChoices):
     PRIVATE = "private", "Private"
     SHARED = "shared", "Shared"
     GROUP = "group", "Group"
+    LEAD_REIN = "lead-rein", "Lead-rein"
 
 
 class Work(TextChoices):
@@ -48,6 +49,15 @@ class Work(TextChoices):
 
     FLAT = "flat", "Flat"
     JUMPING = "jumping", "Jumping"
+
+
+def horse_work(kind: str, work: str) -> str:
+    """Return what a lesson counts as in a horse's work.
+
+    Led over poles and a low cross in walk and trot, a horse has not been jumped
+    (common practice, no source); its minutes count in full.
+    """
+    return Work.FLAT if kind == LessonKind.LEAD_REIN else work
 
 
 class LessonState(TextChoices):

@@ -81,6 +81,11 @@ def judge_fit(
         *_loose_poles(spec),
         *_reversed(spec, turned, units),
     ]
+    return worst_first(verdicts)
+
+
+def worst_first(verdicts: Sequence[Verdict]) -> tuple[Verdict, ...]:
+    """Return verdicts in order: what does not fit, what to look at, what fits."""
     order = {Fit.DOES_NOT: 0, Fit.LOOK: 1, Fit.FITS: 2}
     return tuple(sorted(verdicts, key=lambda one: order[one.fit]))
 

@@ -14,7 +14,7 @@ from scheduling.finding.points import (
     wish_points,
 )
 from scheduling.queries.days import DayRows
-from school.enums import Work
+from school.enums import LessonKind, Work, horse_work
 from school.models import Arena, Horse, Instructor, Rider, School
 from school.queries.daylight import daylight, needs_daylight
 from school.queries.spans import Span
@@ -57,6 +57,12 @@ class Wish:
     instructor: Instructor | None = None
     exercise: ExerciseRevision | None = None
     skip_holidays: bool = False
+    kind: str = LessonKind.PRIVATE
+
+    @property
+    def horse_work(self) -> str:
+        """What the lesson would count as in the work of its horses."""
+        return horse_work(self.kind, self.work)
 
 
 @dataclass(slots=True)
@@ -110,6 +116,9 @@ class Diary:
             stretch = (lesson.starts_at.timestamp(), lesson.ends_at.timestamp())
             self._taken.add("arena", lesson.arena_id, day, stretch)
             self._taken.add("person", lesson.instructor_id, day, stretch)
+            if lesson.kind == LessonKind.LEAD_REIN:
+                for _ in range(lesson.places):
+                    self._taken.add("leader", 0, day, stretch)
             for ride in lesson.booked_rides:  # type: ignore[attr-defined]
                 self._taken.add("person", ride.rider_id, day, stretch)
         self._hours = {one.pk: list(one.hours.all()) for one in span.teachers}
@@ -123,7 +132,7 @@ class Diary:
         if not self.wish.riders:
             return set(self.days)
         may_ride = MayRide(self.wish.riders)
-        refusals = {one: may_ride.refusal(one) for one in self.days}
+        refusals = {one: may_ride.refusal(one, self.wish.kind) for one in self.days}
         said = [one.says for one in refusals.values() if one is not None]
         self.notes += said[:1]
         return {day for day, one in refusals.items() if one is None}
@@ -186,6 +195,7 @@ class Diary:
                 if (
                     free
                     and self._riders_free(day, begins, ends)
+                    and self._leaders_free(day, begins, ends)
                     and self._teacher(number, start) is not None
                 ):
                     yield from (Time(number, start, n) for n in free)
@@ -207,6 +217,15 @@ class Diary:
             _free(self._taken.on("person", one.pk, day), *times)
             for one in self.wish.riders
         )
+
+    def _leaders_free(self, day: date, begins: datetime, ends: datetime) -> bool:
+        """Say whether each place has a leader on foot, beside other such lessons."""
+        if self.wish.kind != LessonKind.LEAD_REIN:
+            return True
+        times = (begins.timestamp(), ends.timestamp())
+        taken = self._taken.on("leader", 0, day)
+        led = sum(not _free([one], *times) for one in taken)
+        return led + self.wish.places <= self.school.leaders
 
     def _arena_free(
         self, day: date, arena: Arena, begins: datetime, ends: datetime

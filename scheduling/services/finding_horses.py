@@ -80,7 +80,7 @@ class Mounts:
             level=ORDER.index(rider.level),
             highest_fence_cm=rider.highest_fence_cm,
             height_cm=rider.height_cm,
-            jumping=self.wish.work == Work.JUMPING,
+            jumping=self.wish.horse_work == Work.JUMPING,
             fence_cm=max((one.get("height_cm", 0) for one in built), default=0),
             grid_level=ORDER.index(level) if level in ORDER else 0,
             confidence=self.known.confidence.get(rider.pk, 3),
@@ -92,7 +92,7 @@ class Mounts:
             barred={
                 one.pk: "too heavy by the school's rule"
                 for one in self.span.horses
-                if not checks.carries(rider, one, self.wish.work, self.house)
+                if not checks.carries(rider, one, self.wish.horse_work, self.house)
             },
         )
 
@@ -114,7 +114,7 @@ class Mounts:
             yesterday_min=int(
                 sum((x.ends_at - x.starts_at).total_seconds() for x in before) // 60
             ),
-            jumped_yesterday=any(x.work == Work.JUMPING for x in before),
+            jumped_yesterday=any(x.horse_work == Work.JUMPING for x in before),
         )
 
     def _table(self, day: date) -> list[Row]:
@@ -245,7 +245,7 @@ class Mounts:
             *moments,
             self.span.zone,
             self.house,
-            work=self.wish.work,
+            work=self.wish.horse_work,
             others=self._others[key],
         )
 

@@ -142,14 +142,14 @@ def _barred(rows: MatchRows, asked: list[Ride]) -> dict[int, dict[int, str]]:
     able: dict[int, set[int]] = {}
     for lesson in {one.lesson_id: one.lesson for one in asked}.values():
         fit = checks.horses_able(
-            lesson.starts_at, lesson.ends_at, but=but, work=lesson.work
+            lesson.starts_at, lesson.ends_at, but=but, work=lesson.horse_work
         )
         able[lesson.pk] = {one.pk for one in fit}
     barred: dict[int, dict[int, str]] = {}
     for ride in asked:
         mine = barred.setdefault(ride.pk, {})
         for horse in rows.horses:
-            if not checks.carries(ride.rider, horse, ride.lesson.work, house):
+            if not checks.carries(ride.rider, horse, ride.lesson.horse_work, house):
                 mine[horse.pk] = "too heavy by the school's rule"
             elif horse.pk not in able[ride.lesson_id]:
                 mine[horse.pk] = "not fit for work then, or over a rule of its work"
@@ -176,7 +176,7 @@ def _seat(
         level=ORDER.index(rider.level),
         highest_fence_cm=rider.highest_fence_cm,
         height_cm=rider.height_cm,
-        jumping=lesson.work == Work.JUMPING,
+        jumping=lesson.horse_work == Work.JUMPING,
         fence_cm=_highest(grid),
         grid_level=_level(grid),
         confidence=rows.confidence.get(rider.pk, 3),
@@ -204,7 +204,7 @@ def _mount(rows: MatchRows, horse: Horse, first: datetime, own: set[int]) -> Mou
             _s(one.lesson.starts_at, first),
             _s(one.lesson.ends_at, first),
             f"goes in {one.lesson.title}",
-            jumping=one.lesson.work == Work.JUMPING,
+            jumping=one.lesson.horse_work == Work.JUMPING,
         )
         for one in rows.rides
         if one.horse_id == horse.pk
@@ -224,7 +224,7 @@ def _mount(rows: MatchRows, horse: Horse, first: datetime, own: set[int]) -> Mou
         max_lessons=horse.max_lessons,
         max_s=horse.max_minutes * 60,
         yesterday_min=int(sum(seconds) // 60),
-        jumped_yesterday=any(one.work == Work.JUMPING for one in before),
+        jumped_yesterday=any(one.horse_work == Work.JUMPING for one in before),
         held=(*held, *_away(horse, rows.date, first)),
     )
 

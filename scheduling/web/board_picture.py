@@ -15,7 +15,7 @@ from django.urls import reverse
 
 from exercises.drawing import svg
 from scheduling.models import Changeover
-from school.enums import LessonState
+from school.enums import LessonKind, LessonState
 from school.models import (
     Arena,
     ArenaClosure,
@@ -334,8 +334,9 @@ def _spoken(lesson: Lesson, column: Column, zone: ZoneInfo) -> str:
         moment.astimezone(zone) for moment in (lesson.starts_at, lesson.ends_at)
     )
     asked = ", asked for" if lesson.state == LessonState.ASKED else ""
+    led = ", lead-rein" if lesson.kind == LessonKind.LEAD_REIN else ""
     return (
-        f"{lesson.title}, {starts:%H:%M} to {ends:%H:%M}, {column.arena.name}, "
+        f"{lesson.title}{led}, {starts:%H:%M} to {ends:%H:%M}, {column.arena.name}, "
         f"{lesson.instructor.person.first_name}{asked}"
     )
 
@@ -361,7 +362,9 @@ def _words(
     if scale.fine:
         riders = len(booked_rides(lesson))
         who = f"{lesson.instructor.person.first_name}, {riders} rider"
-        rows.append((who if riders == 1 else f"{who}s", False))
+        who = who if riders == 1 else f"{who}s"
+        led = ", led" if lesson.kind == LessonKind.LEAD_REIN else ""
+        rows.append((f"{who}{led}", False))
     step = size + 3
     for n, (row, bold) in enumerate(rows[: max(1, int((high - 4) // step))]):
         svg.text(

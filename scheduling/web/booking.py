@@ -44,6 +44,7 @@ def _foretold(form: BookForm, by: Account, overrule: str) -> Foretold:
     where = {
         "starts_at": form.moment(),
         **{name: data[name] for name in ("minutes", "arena", "instructor", "places")},
+        "kind": data["kind"],
         "work": data["work"],
         "rides": rides,
     }
@@ -54,7 +55,7 @@ def _foretold(form: BookForm, by: Account, overrule: str) -> Foretold:
     else:
         first, last = form.window()
         do = partial(
-            book_lesson, title=data["title"], kind=data["kind"], by=by, now=now,
+            book_lesson, title=data["title"], by=by, now=now,
             overrule=overrule, window_from=first, window_to=last, **where,
         )  # fmt: skip
     broken = partial(broken_by_booking, **where)

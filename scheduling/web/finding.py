@@ -99,6 +99,7 @@ class FindForm(BookForm):
         data, rides = self.cleaned_data, self.rides()
         exercise = data["exercise"]
         return Wish(
+            kind=data["kind"],
             work=data["work"],
             minutes=data["minutes"],
             first_date=data["date"],

@@ -230,6 +230,29 @@ def levels(period: Period, now: datetime) -> Report:
     )
 
 
+def kinds(period: Period, now: datetime) -> Report:
+    """Lessons by kind, flat and jumping."""
+    counts = reports.lessons_by_kind(period)
+    return Report(
+        Bars(
+            [one.kind for one in counts],
+            [
+                ("Flat", [one.flat for one in counts]),
+                ("Jumping", [one.jumping for one in counts]),
+            ],
+            "",
+        ),
+        ["Kind", "Flat", "Jumping", "Places kept"],
+        [
+            [one.kind, str(one.flat), str(one.jumping), str(one.places)]
+            for one in counts
+        ],
+        "Jumping on the lead-rein is poles and a low cross; it is no jumping in a "
+        "horse's work.",
+        empty=not any(one.flat + one.jumping for one in counts),
+    )
+
+
 def ridden(period: Period, now: datetime) -> Report:
     """How grids were ridden against how they were planned."""
     found = reports.ridden_by_week(period, now)
@@ -255,6 +278,7 @@ REPORTS: dict[str, tuple[str, Maker]] = {
     "horse-hours": ("Horse hours", horse_hours),
     "reset-minutes": ("Changing fences", reset_minutes),
     "places": ("Places kept, given back and missed", places),
+    "kinds": ("Lessons by kind", kinds),
     "levels": ("Level of the riders", levels),
     "ridden": ("Ridden and planned", ridden),
 }

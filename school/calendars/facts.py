@@ -44,6 +44,8 @@ def lesson_words(kind: str, work: str) -> str:
         (LessonKind.PRIVATE, Work.FLAT): _("private flat lesson"),
         (LessonKind.SHARED, Work.FLAT): _("shared flat lesson"),
         (LessonKind.GROUP, Work.FLAT): _("group flat lesson"),
+        (LessonKind.LEAD_REIN, Work.JUMPING): _("lead-rein lesson over poles"),
+        (LessonKind.LEAD_REIN, Work.FLAT): _("lead-rein lesson"),
     }[LessonKind(kind), Work(work)]
 
 

@@ -4,7 +4,7 @@ from uuid import uuid4
 from django.db import models
 from django.db.models import F, Q
 
-from school.enums import LessonKind, LessonState, Level, Work
+from school.enums import LessonKind, LessonState, Level, Work, horse_work
 from school.models.arenas import Arena
 from school.models.constraints import before, filled, one_of, together, within
 from school.models.people import Account, Instructor
@@ -174,3 +174,8 @@ class Lesson(models.Model):
 
     def __str__(self) -> str:
         return self.title
+
+    @property
+    def horse_work(self) -> str:
+        """What it counts as in the work of its horses."""
+        return horse_work(self.kind, self.work)

@@ -41,6 +41,18 @@ class School(models.Model):
     of_age_years = models.PositiveSmallIntegerField(
         default=18, help_text="Who is younger rides with a guardian's consent only"
     )
+    leaders = models.PositiveSmallIntegerField(
+        default=4, help_text="How many can lead a horse on foot at once"
+    )
+    lead_rein_from_years = models.PositiveSmallIntegerField(
+        default=4, help_text="Who is younger is not booked, led or not"
+    )
+    alone_from_years = models.PositiveSmallIntegerField(
+        default=0, help_text="Who is younger rides led only; 0 for no such rule"
+    )
+    lead_rein_fence_cm = models.PositiveSmallIntegerField(
+        default=30, help_text="The highest cross that is ridden led"
+    )
     welfare = models.JSONField(
         default=dict,
         blank=True,
@@ -175,6 +187,10 @@ class School(models.Model):
             ),
             within("min_horse_age_years", 3, 10, "school_min_horse_age_in_range"),
             within("of_age_years", 14, 21, "school_of_age_in_range"),
+            within("leaders", 1, 12, "school_leaders_in_range"),
+            within("lead_rein_from_years", 2, 18, "school_lead_rein_from_in_range"),
+            within("alone_from_years", 0, 18, "school_alone_from_in_range"),
+            within("lead_rein_fence_cm", 0, 60, "school_lead_rein_fence_in_range"),
             within("tacked_up_min", 0, 60, "school_tacked_up_in_range"),
             within("harrow_min", 5, 240, "school_harrow_in_range"),
             within("carries_kg", 5, 40, "school_carries_in_range"),

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Count, Q, QuerySet
 
-from school.enums import HOLDING_STATES, Level, RideState
+from school.enums import HOLDING_STATES, LessonKind, Level, RideState, Work
 from school.models import Arena, Horse, Lesson, Ride, Rider, School
 from school.queries.lessons import day_bounds
 from school.queries.ride_logs import valid_logs
@@ -155,6 +155,36 @@ def riders_by_level(period: Period) -> list[LevelCount]:
     return [
         LevelCount(str(label), active.get(value, 0), known.get(value, 0))
         for value, label in Level.choices
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class KindCount:
+    """How many lessons of a kind there were, and the places kept in them."""
+
+    kind: str
+    flat: int
+    jumping: int
+    places: int
+
+
+def lessons_by_kind(period: Period) -> list[KindCount]:
+    """Return the lessons of each kind and the places kept in them; two queries."""
+    since, until = period.bounds()
+    held = Lesson.objects.filter(
+        state__in=HOLDING_STATES, starts_at__gte=since, starts_at__lt=until
+    )
+    lessons = Counter(held.order_by().values_list("kind", "work"))
+    kept = Ride.objects.filter(state=RideState.BOOKED, lesson__in=held)
+    places = Counter(kept.order_by().values_list("lesson__kind", flat=True))
+    return [
+        KindCount(
+            str(label),
+            lessons[value, str(Work.FLAT)],
+            lessons[value, str(Work.JUMPING)],
+            places[value],
+        )
+        for value, label in LessonKind.choices
     ]
 
 

@@ -16,7 +16,7 @@ AHEAD = timedelta(days=14)
 """So far ahead places are looked at."""
 
 TO_BE_HAD = (LessonState.BOOKED, LessonState.CONFIRMED)
-SEVERAL = (LessonKind.GROUP, LessonKind.SHARED)
+SEVERAL = (LessonKind.GROUP, LessonKind.SHARED, LessonKind.LEAD_REIN)
 
 
 def open_wishes() -> list[WaitingWish]:

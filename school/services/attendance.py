@@ -194,8 +194,8 @@ def _set_state(lesson: Lesson, ride: Ride, state: str, now: datetime) -> None:
         take_turn(people=[ride.rider_id], horses=[ride.horse_id])
         checks.check_person(ride.rider_id, name, *times, code="rider-busy", but=own)
         checks.check_horses(
-            [(ride.rider, ride.horse)], *times, work=lesson.work, lesson=lesson.pk,
-            but=own,
+            [(ride.rider, ride.horse)], *times, work=lesson.horse_work,
+            lesson=lesson.pk, but=own,
         )  # fmt: skip
     ride.state = state
     ride.save(update_fields=["state"])
@@ -376,7 +376,7 @@ def _check_time_left(lesson: Lesson, ends_at: datetime, rides: list[Ride]) -> No
     checks.check_horses(
         [(ride.rider, ride.horse) for ride in booked],
         *times,
-        work=lesson.work,
+        work=lesson.horse_work,
         lesson=lesson.pk,
         but=own,
     )

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from school.enums import HOLDING_STATES, Level, Liking, RideState, Work
+from school.enums import HOLDING_STATES, LessonKind, Level, Liking, RideState, Work
 from school.models import (
     Arena,
     ArenaClosure,
@@ -151,6 +151,36 @@ def check_instructor(
     check_present(instructor, starts_at, ends_at)
     check_person(
         instructor.pk, name, starts_at, ends_at, code="instructor-busy", but=but
+    )
+
+
+def check_leaders(
+    kind: str,
+    starts_at: datetime,
+    ends_at: datetime,
+    *,
+    places: int,
+    but: Iterable[int] = (),
+) -> None:
+    """Refuse a lead-rein lesson with more places than there are leaders on foot.
+
+    One leads each rider, so lessons at the same time share them.
+    """
+    if kind != LessonKind.LEAD_REIN:
+        return
+    leaders = the_school().leaders
+    others = list(_overlapping(starts_at, ends_at, but).filter(kind=kind))
+    taken = sum(one.places for one in others)
+    if taken + places <= leaders:
+        return
+    many = "leads" if leaders == 1 else "lead"
+    also = f", and {others[0].title} has {taken} of them" if others else ""
+    raise UnableToBook(
+        "too-few-leaders",
+        f"Each rider on the lead-rein has a leader on foot: {leaders} {many} here"
+        f"{also}, so {places} places are too many. Give fewer places or another time, "
+        "or set how many lead in the house rules.",
+        field="places",
     )
 
 

@@ -90,7 +90,9 @@ def cures_of(lesson: Lesson, grid: LessonGrid) -> Cures:
         if ride.horse and changes_for(fitted.row, ride.horse.name)
     ]
     able = (
-        horses_able(lesson.starts_at, lesson.ends_at, work=lesson.work, but=[lesson.pk])
+        horses_able(
+            lesson.starts_at, lesson.ends_at, work=lesson.horse_work, but=[lesson.pk]
+        )
         if outside
         else []
     )
@@ -137,7 +139,7 @@ def _swaps(
         for one in able
         if one.pk not in ridden
         and one.highest_fence_cm >= highest
-        and carries(ride.rider, one, fitted.lesson.work, house)
+        and carries(ride.rider, one, fitted.lesson.horse_work, house)
     }
     if ride.horse is None:
         return ()

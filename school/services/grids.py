@@ -12,15 +12,16 @@ from exercises.geometry.data import element_as_data
 from exercises.geometry.elements import Piece
 from exercises.geometry.fit import Fit, Verdict
 from exercises.geometry.fitting import FittedRow, UnableToFit, fit_row
+from exercises.geometry.lead_rein import judge_lead_rein
 from exercises.geometry.lines import LineFit, fit_lines
 from exercises.geometry.reverse import Turned, turn_row
 from exercises.geometry.rows import UnableToReverse
 from exercises.geometry.spec import ExerciseSpec
 from exercises.geometry.strides import Tradition
-from exercises.geometry.verdicts import judge_fit
+from exercises.geometry.verdicts import judge_fit, worst_first
 from exercises.models import ExerciseRevision
 from school.convert import ground_of, horse_size, limits_of, room_of, units_of
-from school.enums import LessonState, RideState, Work
+from school.enums import LessonKind, LessonState, RideState, Work
 from school.models import (
     Account,
     GridOverride,
@@ -176,6 +177,7 @@ def fit_lesson(
             turned = error
     lines = lesson.arena.lines.select_related("arena").order_by("name", "pk")
     rooms = [room_of(line) for line in lines]
+    units = units_of(the_school())
     verdicts = judge_fit(
         spec,
         row,
@@ -183,8 +185,11 @@ def fit_lesson(
         rooms=rooms,
         stock=store_stock(),
         turned=turned,
-        units=units_of(the_school()),
+        units=units,
     )
+    if lesson.kind == LessonKind.LEAD_REIN:
+        led = judge_lead_rein(spec, row, the_school().lead_rein_fence_cm, units)
+        verdicts = worst_first([*verdicts, *led])
     return Fitted(lesson, rides, spec, row, verdicts, fit_lines(spec, row, rooms), fit)
 
 

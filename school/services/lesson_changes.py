@@ -12,7 +12,7 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 
-from school.enums import RideState
+from school.enums import RideState, horse_work
 from school.models import (
     Account,
     Arena,
@@ -195,6 +195,7 @@ def broken_by(*, lesson: Lesson, change: Change) -> list[str]:
         teacher=change.instructor or lesson.instructor,
         times=(starts_at, starts_at + length),
         places=lesson.places,
+        kind=lesson.kind,
         work=lesson.work,
         pairs=[
             (one.rider, change.horses.get(one.pk, one.horse))
@@ -212,6 +213,7 @@ def broken_by_booking(
     starts_at: datetime,
     minutes: int,
     places: int,
+    kind: str,
     work: str,
     rides: Sequence[Pair] = (),
 ) -> list[str]:
@@ -222,6 +224,7 @@ def broken_by_booking(
         teacher=instructor,
         times=(begins, begins + timedelta(minutes=minutes)),
         places=places,
+        kind=kind,
         work=work,
         pairs=rides,
     )
@@ -233,6 +236,7 @@ def _every_rule(
     teacher: Instructor,
     times: tuple[datetime, datetime],
     places: int,
+    kind: str,
     work: str,
     pairs: Sequence[Pair],
     own: tuple[int, ...] = (),
@@ -245,6 +249,7 @@ def _every_rule(
     asked: list[Callable[[], None]] = [
         partial(checks.check_arena, arena, *times, but=own),
         partial(checks.check_instructor, teacher, *times, places=places, but=own),
+        partial(checks.check_leaders, kind, *times, places=places, but=own),
     ]
     for rider, horse in pairs:
         name = rider.person.first_name
@@ -253,10 +258,10 @@ def _every_rule(
                 checks.check_person, rider.pk, name, *times, code="rider-busy", but=own
             ),
             partial(checks.check_teacher_level, teacher, rider, work),
-            partial(_check_horse, (rider, horse), times, work, own),
+            partial(_check_horse, (rider, horse), times, horse_work(kind, work), own),
         ]
         if anew:
-            asked.append(partial(check_may_ride, [rider], times[0]))
+            asked.append(partial(check_may_ride, [rider], times[0], kind))
     return [says for one in asked if (says := _refused(one))]
 
 

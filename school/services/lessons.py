@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 
 from django.db import IntegrityError, transaction
 
-from school.enums import HOLDING_STATES, LessonState, RideState
+from school.enums import HOLDING_STATES, LessonKind, LessonState, RideState, horse_work
 from school.models import (
     Account,
     Arena,
@@ -89,13 +89,15 @@ def book_lesson(
                 arenas=[arena.pk],
                 people=[instructor.pk, *(rider.pk for rider, _ in pairs)],
                 horses=[horse.pk for _, horse in pairs if horse],
+                leaders=kind == LessonKind.LEAD_REIN,
             )
             checks.check_arena(arena, *times)
             checks.check_instructor(instructor, *times, places=places)
-            check_may_ride((rider for rider, _ in pairs), starts_at)
+            checks.check_leaders(kind, *times, places=places)
+            check_may_ride((rider for rider, _ in pairs), starts_at, kind)
             for rider, _ in pairs:
                 _check_rider(rider, *times, instructor, work)
-            told = checks.check_horses(pairs, *times, work=work)
+            told = checks.check_horses(pairs, *times, work=horse_work(kind, work))
             welfare.refuse(told, starts_at, school_zone(), overrule=overrule, by=by)
             lesson = Lesson.objects.create(
                 title=title,
@@ -272,6 +274,7 @@ def _take_turn(lessons: Iterable[Lesson]) -> None:
         arenas=[one.arena_id for one in every],
         people=[*(one.instructor_id for one in every), *(rider for rider, _ in held)],
         horses=[horse for _, horse in held],
+        leaders=any(one.kind == LessonKind.LEAD_REIN for one in every),
     )
 
 
@@ -313,15 +316,16 @@ def _check_moved(lesson: Lesson, *, anew: bool) -> list[Told]:
     own = (lesson.pk,)
     checks.check_arena(lesson.arena, *times, but=own)
     checks.check_instructor(lesson.instructor, *times, places=lesson.places, but=own)
+    checks.check_leaders(lesson.kind, *times, places=lesson.places, but=own)
     rides = _booked(lesson)
     if anew:
-        check_may_ride((ride.rider for ride in rides), lesson.starts_at)
+        check_may_ride((ride.rider for ride in rides), lesson.starts_at, lesson.kind)
     for ride in rides:
         checks.check_teacher_level(lesson.instructor, ride.rider, lesson.work)
     return checks.check_horses(
         [(ride.rider, ride.horse) for ride in rides],
         *times,
-        work=lesson.work,
+        work=lesson.horse_work,
         lesson=lesson.pk,
         but=own,
     )
@@ -369,7 +373,7 @@ def _say_who_clashes(moves: Sequence[Move]) -> None:
         checks.check_horses(
             [(ride.rider, ride.horse) for ride in rides],
             *times,
-            work=one.work,
+            work=one.horse_work,
             but=keys,
         )
 

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from django.db import connection
 from django.db.models import Model
 
-from school.models import Arena, Horse, Person
+from school.models import Arena, Horse, Person, School
 
 
 def take_turn(
@@ -19,11 +19,16 @@ def take_turn(
     arenas: Iterable[int] = (),
     people: Iterable[int] = (),
     horses: Iterable[int | None] = (),
+    leaders: bool = False,
 ) -> None:
-    """Hold rows until the transaction ends, always in the same order."""
+    """Hold rows until the transaction ends, always in the same order.
+
+    The `leaders` of lead-rein lessons are the school's, whatever the arena.
+    """
     if not connection.features.has_select_for_update:
         return
     wanted: list[tuple[type[Model], Iterable[int | None]]] = [
+        (School, [1] if leaders else []),
         (Arena, arenas),
         (Person, people),
         (Horse, horses),

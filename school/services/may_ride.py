@@ -4,25 +4,26 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from functools import cached_property
 
-from school.enums import ConsentKind
-from school.models import Consent, Rider, RiderStop
-from school.queries.riders import is_minor
+from school.enums import ConsentKind, LessonKind
+from school.models import Consent, Rider, RiderStop, School
+from school.queries.riders import is_minor, years_between
 from school.queries.schools import local_day, the_school
 from school.services.refusals import UnableToBook, on_day
 
 
-def check_may_ride(riders: Iterable[Rider], starts_at: datetime) -> None:
-    """Refuse who is stopped from riding, or under age without a consent for that day.
+def check_may_ride(riders: Iterable[Rider], starts_at: datetime, kind: str) -> None:
+    """Refuse who is stopped, too young, or under age without a consent for that day.
 
     Three queries for any number of riders.
 
     Raises
     ------
     UnableToBook
-        `stopped` or `no-consent`, with the rider's key; neither can be overruled.
+        `stopped`, `too-young`, `led-only` or `no-consent`, with the rider's key; none
+        can be overruled.
     """
     asked = list(riders)
-    refusal = MayRide(asked).refusal(local_day(starts_at)) if asked else None
+    refusal = MayRide(asked).refusal(local_day(starts_at), kind) if asked else None
     if refusal is not None:
         raise refusal
 
@@ -36,14 +37,17 @@ class MayRide:
         self._stops = list(
             stops.select_related("rider__person").order_by("from_date", "pk")
         )
-        self._of_age = the_school().of_age_years
+        self._school = the_school()
+        self._of_age = self._school.of_age_years
 
-    def refusal(self, day: date) -> UnableToBook | None:
+    def refusal(self, day: date, kind: str) -> UnableToBook | None:
         """Return why they can't all be booked for a day; None where they can."""
         for stop in self._stops:
             if stop.from_date <= day:
                 return _stopped(stop)
         for rider in self._riders:
+            if young := _too_young(rider, day, kind, self._school):
+                return young
             if not is_minor(rider.born_date, day, self._of_age):
                 continue
             mine = self._consents.get(rider.pk, [])
@@ -70,6 +74,31 @@ def _stopped(stop: RiderStop) -> UnableToBook:
         "whoever is to decide has; it can't be overruled.",
         rider=stop.rider_id,
     )
+
+
+def _too_young(
+    rider: Rider, day: date, kind: str, school: School
+) -> UnableToBook | None:
+    """Return why a rider is too young for a kind of lesson, by the house rules."""
+    years, name = years_between(rider.born_date, day), rider.person.first_name
+    on = on_day(day)
+    if years < school.lead_rein_from_years:
+        return UnableToBook(
+            "too-young",
+            f"{name} is {years} on {on}; here nobody rides before "
+            f"{school.lead_rein_from_years}, led or not. The age is in the house "
+            "rules.",
+            rider=rider.pk,
+        )
+    if kind != LessonKind.LEAD_REIN and years < school.alone_from_years:
+        return UnableToBook(
+            "led-only",
+            f"{name} is {years} on {on}; here who is under {school.alone_from_years} "
+            "rides on the lead-rein only. Book a lead-rein lesson; the age is in the "
+            "house rules.",
+            rider=rider.pk,
+        )
+    return None
 
 
 def _no_consent(

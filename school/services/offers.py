@@ -44,7 +44,7 @@ def offer_place(
     with transaction.atomic():
         fresh = Lesson.objects.select_for_update().get(pk=lesson.pk)
         _check_open(fresh, now)
-        check_may_ride([wish.rider], fresh.starts_at)
+        check_may_ride([wish.rider], fresh.starts_at, fresh.kind)
         if wish.state != WishState.OPEN:
             raise UnableToBook("wish", "Nobody waits for this any more.")
         taken = fresh.rides.filter(state=RideState.BOOKED)

@@ -244,7 +244,7 @@ def _check(lesson: Lesson, rider: Rider, horse: Horse | None) -> list[Told]:
     if lesson.state not in HOLDING_STATES:
         return []
     times = (lesson.starts_at, lesson.ends_at)
-    check_may_ride([rider], lesson.starts_at)
+    check_may_ride([rider], lesson.starts_at, lesson.kind)
     checks.check_person(rider.pk, rider.person.first_name, *times, code="rider-busy")
     checks.check_teacher_level(lesson.instructor, rider, lesson.work)
     return _told(lesson, rider, horse)
@@ -260,7 +260,7 @@ def _told(
         [(rider, horse)],
         lesson.starts_at,
         lesson.ends_at,
-        work=lesson.work,
+        work=lesson.horse_work,
         lesson=lesson.pk,
         but=but,
     )

@@ -26,6 +26,10 @@ class Rules(TypedDict):
     min_horse_age_years: int
     freeze_min: int
     of_age_years: NotRequired[int]
+    leaders: NotRequired[int]
+    lead_rein_from_years: NotRequired[int]
+    alone_from_years: NotRequired[int]
+    lead_rein_fence_cm: NotRequired[int]
     moved_start_s: int
     moved_arena_s: int
     country: str
@@ -40,6 +44,10 @@ RANGES = {
     "min_horse_age_years": (3, 8),
     "freeze_min": (0, 1440),
     "of_age_years": (14, 21),
+    "leaders": (1, 12),
+    "lead_rein_from_years": (2, 18),
+    "alone_from_years": (0, 18),
+    "lead_rein_fence_cm": (0, 60),
     "moved_start_s": (0, 3600),
     "moved_arena_s": (0, 3600),
 }
@@ -193,7 +201,7 @@ def _check_bounds(rule: Rule, bounds: Bounds) -> None:
 def _check(rules: Rules) -> None:
     _check_place(rules.get("latitude"), rules.get("longitude"))
     for name, (low, high) in RANGES.items():
-        if not low <= int(str(rules[name])) <= high:  # type: ignore[literal-required]
+        if name in rules and not low <= int(str(rules[name])) <= high:  # type: ignore[literal-required]
             raise UnableToSet(name, f"Give a number from {low} to {high}.", name)
     country, region = rules["country"], rules["region"]
     if not country and not region:

@@ -162,7 +162,8 @@ def stint_of(
 
     Its efforts are those of its grid as planned, or the quarters that were logged.
     """
-    return _stint(lesson.starts_at, lesson.ends_at, zone, lesson.work, grid, logged)
+    times = (lesson.starts_at, lesson.ends_at)
+    return _stint(*times, zone, lesson.horse_work, grid, logged)
 
 
 def _stint(
@@ -203,7 +204,7 @@ def told_of_lesson(lesson: Lesson) -> list[Told]:
             *times,
             zone,
             house,
-            work=lesson.work,
+            work=lesson.horse_work,
             rider=by_horse[day.horse],
             lesson=lesson.pk,
         )

@@ -252,7 +252,7 @@ def _horses(wish: WaitingWish, lesson: Lesson, world: _World) -> list[Reason]:
     able = [
         one
         for one in free
-        if one.pk not in never and carries(rider, one, lesson.work, world.house)
+        if one.pk not in never and carries(rider, one, lesson.horse_work, world.house)
     ]
     if not able:
         why = (

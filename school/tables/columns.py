@@ -58,7 +58,12 @@ _LEVELS = {one.value: one.value for one in Level} | {
 _LANGUAGES = {
     "en": "en", "english": "en", "de": "de", "german": "de", "deutsch": "de",
 }  # fmt: skip
-_KINDS = {one.value: one.value for one in LessonKind} | {"semi-private": "shared"}
+_KINDS = {one.value: one.value for one in LessonKind} | {
+    "semi-private": "shared",
+    "lead rein": "lead-rein",
+    "lead-line": "lead-rein",
+    "lead line": "lead-rein",
+}
 _WORK = {one.value: one.value for one in Work} | {"jump": "jumping", "flatwork": "flat"}
 _OWN = Column(
     REFERENCE,

@@ -28,6 +28,18 @@ class RulesForm(forms.Form):
     of_age_years = forms.IntegerField(
         label="Under this age a rider needs a guardian's consent (years)"
     )
+    leaders = forms.IntegerField(
+        label="Lead-rein: so many can lead a horse on foot at once"
+    )
+    lead_rein_from_years = forms.IntegerField(
+        label="Nobody younger than this rides, led or not (years)"
+    )
+    alone_from_years = forms.IntegerField(
+        label="Under this age on the lead-rein only; 0 for no such rule (years)"
+    )
+    lead_rein_fence_cm = forms.IntegerField(
+        label="The highest cross that is ridden led (cm)"
+    )
     freeze_min = forms.IntegerField(
         label="The planner leaves lessons alone that begin within (minutes)"
     )

@@ -20,6 +20,10 @@ def two_stops() -> None:
 
 
 RIDER_BREAKS: dict[str, Callable[[], Any]] = {
+    "school_leaders_in_range": lambda: SchoolFactory(leaders=0),
+    "school_lead_rein_from_in_range": lambda: SchoolFactory(lead_rein_from_years=1),
+    "school_alone_from_in_range": lambda: SchoolFactory(alone_from_years=19),
+    "school_lead_rein_fence_in_range": lambda: SchoolFactory(lead_rein_fence_cm=61),
     "school_of_age_in_range": lambda: SchoolFactory(of_age_years=13),
     "lesson_level_known": lambda: LessonFactory(level="expert"),
     "consent_kind_known": lambda: RidingConsentFactory(kind="hunting"),

@@ -42,7 +42,7 @@ def _school() -> None:
 
 def refused(riders: list[Rider], starts_at: datetime = NINE) -> UnableToBook:
     with pytest.raises(UnableToBook) as caught:
-        check_may_ride(riders, starts_at)
+        check_may_ride(riders, starts_at, "group")
     return caught.value
 
 
@@ -77,7 +77,7 @@ def test_a_minor_without_a_consent_is_not_booked_whatever_reason_is_given() -> N
 def test_a_minor_with_a_consent_and_one_of_age_without_are_booked() -> None:
     minor = RidingConsentFactory().rider
 
-    check_may_ride([minor, RiderFactory()], at("09:00"))
+    check_may_ride([minor, RiderFactory()], at("09:00"), "group")
 
 
 def test_a_consent_to_something_else_is_none_to_ride() -> None:
@@ -89,7 +89,7 @@ def test_a_consent_to_something_else_is_none_to_ride() -> None:
 def test_a_consent_holds_to_its_last_day_and_not_a_day_longer() -> None:
     minor = RidingConsentFactory(expires_date=SATURDAY).rider
 
-    check_may_ride([minor], at("19:00"))
+    check_may_ride([minor], at("19:00"), "group")
 
     error = refused([minor], at("09:00", SATURDAY + timedelta(days=1)))
     assert "the guardian's consent ended on 6 March 2027" in error.says
@@ -100,7 +100,7 @@ def test_a_withdrawn_consent_holds_no_more_from_that_day() -> None:
         withdrawn_date=SATURDAY, withdrawn_reason="By telephone"
     ).rider
 
-    check_may_ride([minor], at("09:00", SATURDAY - timedelta(days=1)))
+    check_may_ride([minor], at("09:00", SATURDAY - timedelta(days=1)), "group")
 
     assert "withdrew it on 6 March 2027" in refused([minor]).says
 
@@ -108,7 +108,7 @@ def test_a_withdrawn_consent_holds_no_more_from_that_day() -> None:
 def test_who_is_of_age_on_the_day_of_the_lesson_needs_no_consent() -> None:
     rider = RiderFactory(born_date=date(2009, 3, 6))
 
-    check_may_ride([rider], at("09:00"))
+    check_may_ride([rider], at("09:00"), "group")
 
     assert refused([rider], at("09:00", SATURDAY - timedelta(days=1))).code == (
         "no-consent"
@@ -193,4 +193,4 @@ def test_any_number_of_riders_is_asked_for_in_three_queries(
 
     # The school's zone and its age are read apart.
     with django_assert_num_queries(4):
-        check_may_ride(riders, at("09:00"))
+        check_may_ride(riders, at("09:00"), "group")

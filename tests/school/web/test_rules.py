@@ -20,6 +20,10 @@ RULES = {
     "min_horse_age_years": 5,
     "freeze_min": 90,
     "of_age_years": 18,
+    "leaders": 3,
+    "lead_rein_from_years": 5,
+    "alone_from_years": 8,
+    "lead_rein_fence_cm": 25,
     "moved_start_s": 45,
     "moved_arena_s": 15,
     "country": "de",
@@ -51,6 +55,7 @@ def test_the_rules_are_set_and_audited_once(manager: Browser) -> None:
     [
         ({"freeze_min": -1}, "Give a number from 0 to 1440."),
         ({"min_horse_age_years": 2}, "Give a number from 3 to 8."),
+        ({"leaders": 0}, "Give a number from 1 to 12."),
         ({"country": "XX", "region": ""}, "two letters of a country"),
         ({"region": "ZZ"}, "DE has no region ZZ"),
         ({"latitude": 52}, "Give both, latitude and longitude"),
