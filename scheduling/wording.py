@@ -24,6 +24,7 @@ from exercises.geometry.elements import (
 from exercises.geometry.lengths import CM_PER_INCH, INCHES_PER_FOOT
 from exercises.geometry.units import METRIC, LengthUnit, Units
 from scheduling.changeover.loads import Crew
+from scheduling.changeover.sideways import Shift
 from scheduling.changeover.walking import Phase, Walk
 
 MoveData = Mapping[str, Any]
@@ -232,12 +233,37 @@ def height_words(
     return "; ".join(f"{units.length(at)}: {heights[at]}" for at in spots)
 
 
-def yard_words(kind: str) -> str:
-    """Say what work of the ground asks for, and what to mind."""
-    return {
-        "harrow": "The arena is empty: poles and wings off the sand first, cups in the "
-        "pail, nobody riding. Build again on fresh ground.",
-    }[kind]
+HARROW = (
+    "The arena is empty: poles and wings off the sand first, cups in the pail, nobody "
+    "riding. Build again on fresh ground."
+)
+
+
+def yard_words(shift: Shift | None, units: Units = METRIC) -> str:
+    """Say what a harrow, or a line's move sideways, asks for, and what to mind."""
+    if shift is None:
+        return HARROW
+    to = units.length(shift.to_cm)
+    by_cm = shift.to_cm - shift.from_cm
+    if not by_cm:
+        return f"The line lies {to} from the long side now."
+    way = "away from" if by_cm > 0 else "towards"
+    says = (
+        f"Move it {units.length(abs(by_cm))} {way} the long side: from "
+        f"{units.length(shift.from_cm)} to {to}, measured at both ends. Its marks move "
+        "with it. "
+    )
+    if not shift.standing:
+        return f"{says}The line is empty then: nothing to carry."
+    count: Counter[Piece] = Counter()
+    for one in shift.standing:
+        count.update(pieces(one.element))
+    return (
+        f"{says}What stands moves as it stands, fence by fence: {piece_words(count)}. "
+        "Poles to the ground and cups off first, then the wings, straight across; then "
+        "poles back, heights and gaps measured again. Nobody riding there; nobody "
+        "lifts alone what needs two."
+    )
 
 
 def duration_words(seconds: int) -> str:

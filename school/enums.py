@@ -82,6 +82,7 @@ class YardKind(TextChoices):
     """Work of the ground that is not for one lesson."""
 
     HARROW = "harrow", "Harrowing"
+    SIDEWAYS = "sideways", "Moving a line"
 
 
 class RideState(TextChoices):

@@ -237,6 +237,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 3600.0,
         "options": {"expires": 3600},
     },
+    "lay-out-line-moves": {
+        "task": "scheduling.tasks.lay_out_line_moves",
+        "schedule": 3600.0,
+        "options": {"expires": 3600},
+    },
     "read-mailbox": {
         "task": "school.tasks.read_mailbox",
         "schedule": 60.0,

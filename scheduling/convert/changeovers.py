@@ -5,13 +5,14 @@ from zoneinfo import ZoneInfo
 
 from scheduling.changeover.alike import Listed
 from scheduling.changeover.loads import Crew, Ground
+from scheduling.changeover.sideways import Shift
 from scheduling.changeover.stopwatch import Stretch, Tick, stretches
 from scheduling.changeover.walking import Walk, walk
 from scheduling.changeover.work import Step
 from scheduling.dayplan.document import placed_from_data
 from scheduling.models import Changeover, ChangeoverMove
 from scheduling.queries.carrying import Carrying
-from school.models import Line
+from school.models import Line, YardWork
 
 
 def walk_of(
@@ -57,6 +58,14 @@ def ground_of(line: Line) -> Ground:
     begins = max(0, (arena.length_cm - line.length_cm) // 2)
     aside = abs(arena.store_across_cm - line.from_long_side_cm)
     return Ground(arena.store_along_cm - begins, aside)
+
+
+def shift_of(work: YardWork) -> Shift | None:
+    """Return where work of the ground moves a line; None where it is no such move."""
+    if work.line is None or work.to_cm is None:
+        return None
+    stands = tuple(placed_from_data(one) for one in work.stands)
+    return Shift(work.line.from_long_side_cm, work.to_cm, stands)
 
 
 def stretches_of(changeover: Changeover) -> tuple[Stretch, ...]:

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 
 from exercises.geometry.units import Units
-from scheduling.convert.changeovers import walk_of
+from scheduling.convert.changeovers import shift_of, walk_of
 from scheduling.models import Changeover
 from scheduling.queries.carrying import Carrying, carrying_of_yard
 from scheduling.queries.changeovers import changeovers_of_groundsperson
@@ -45,12 +45,12 @@ def reset_snapshot(school: School, token: FeedToken, now: datetime) -> Snapshot:
         refresh_min=REFRESH_MIN,
         entries=(
             *(_entry(one, zone, units, carrying) for one in changeovers),
-            *(_yard_entry(one, zone) for one in works),
+            *(_yard_entry(one, zone, units) for one in works),
         ),
     )
 
 
-def _yard_entry(work: YardWork, zone: ZoneInfo) -> Entry:
+def _yard_entry(work: YardWork, zone: ZoneInfo, units: Units) -> Entry:
     minutes = int((work.ends_at - work.starts_at).total_seconds() // 60)
     url = f"{settings.BASE_URL}/resets/{work.date.isoformat()}/"
     changed = work.changed_at.astimezone(zone)
@@ -60,11 +60,11 @@ def _yard_entry(work: YardWork, zone: ZoneInfo) -> Entry:
         changed_at=work.changed_at,
         starts_at=work.starts_at,
         ends_at=work.ends_at,
-        summary=f"{work.arena.name}: {work.get_kind_display().lower()}, {minutes} min",
+        summary=f"{work.arena.name}: {_lower(work.what)}, {minutes} min",
         location=work.arena.name,
         description="\n".join(
             [
-                yard_words(work.kind),
+                yard_words(shift_of(work), units),
                 f"As of {changed:%d %b %H:%M}.",
                 f"Live list: {url}",
             ]
@@ -72,6 +72,10 @@ def _yard_entry(work: YardWork, zone: ZoneInfo) -> Entry:
         url=url,
         alarm_min=ALARM_MIN,
     )
+
+
+def _lower(words: str) -> str:
+    return words[:1].lower() + words[1:]
 
 
 def _entry(

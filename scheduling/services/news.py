@@ -197,7 +197,7 @@ def as_data(news: News) -> dict[str, Any]:
 
 def _work_data(work: YardWork) -> dict[str, Any]:
     """Return work of the ground as a row of the list; `fresh` where it is new there."""
-    name = f"{clock(work.starts_at)} {work.get_kind_display()}, {work.arena.name}"
+    name = f"{clock(work.starts_at)} {work.what}, {work.arena.name}"
     return {
         "id": f"work-{work.pk}",
         "name": name,

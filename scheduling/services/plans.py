@@ -21,6 +21,7 @@ from scheduling.queries.days import DayRows, day_rows
 from scheduling.queries.keys import key_of
 from scheduling.queries.plans import published_plan
 from scheduling.services.evenings import evening_of
+from scheduling.services.sideways import lay_out_moves
 from school.models import Account, Groundsperson, Lesson
 from school.queries.yard import yard_work_between
 from school.services.audit import record
@@ -260,6 +261,7 @@ def publish_plan(*, plan: DayPlan, by: Account | None, now: datetime) -> DayPlan
             before=None if former is None else {"version": former.version},
             after={"version": fresh.version, "moved": len(moves)},
         )
+        lay_out_moves(now=now, by=by)
         return fresh
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from exercises.geometry.units import Units
-from scheduling.convert.changeovers import purpose_words
+from scheduling.convert.changeovers import purpose_words, shift_of
 from scheduling.models import Changeover
 from scheduling.queries.carrying import Carrying
 from scheduling.sheets.listed import ListedStep, listed_work
@@ -46,6 +46,7 @@ class ListedChangeover:
     where: str
     for_whom: str
     tape: str
+    aside: str
     who: str
     bring: str
     take_back: str
@@ -110,7 +111,7 @@ def reset_sheet(
         (one.starts_at, _listed(one, zone, units, carrying, light))
         for one in changeovers
     ]
-    listed += [(one.starts_at, _yard(one, zone)) for one in works]
+    listed += [(one.starts_at, _yard(one, zone, units)) for one in works]
     return ResetSheet(
         title=f"Reset list, {school.name}",
         day=f"{day:%A} {day.day} {day:%B %Y}",
@@ -139,6 +140,7 @@ def _listed(
         where=f"{one.line.arena.name}, {one.line.name}",
         for_whom=purpose_words(one, zone),
         tape=f"Tape from {one.line.datum}",
+        aside=units.length(one.line.from_long_side_cm),
         who=one.who.person.first_name if one.who else "",
         bring=work.bring,
         take_back=work.take_back,
@@ -156,16 +158,16 @@ def _listed(
     )
 
 
-def _yard(one: YardWork, zone: ZoneInfo) -> ListedYardWork:
+def _yard(one: YardWork, zone: ZoneInfo, units: Units) -> ListedYardWork:
     starts, ends = one.starts_at.astimezone(zone), one.ends_at.astimezone(zone)
     done = one.done_at.astimezone(zone) if one.done_at else None
     return ListedYardWork(
         times=f"{starts:%H:%M} to {ends:%H:%M}",
         minutes=int((one.ends_at - one.starts_at).total_seconds() // 60),
         where=one.arena.name,
-        what=one.get_kind_display().lower(),
+        what=f"{one.what[0].lower()}{one.what[1:]}",
         who=one.who.person.first_name if one.who else "",
-        says=yard_words(one.kind),
+        says=yard_words(shift_of(one), units),
         done=f"done {done:%H:%M}" if done else "",
     )
 

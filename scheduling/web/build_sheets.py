@@ -14,7 +14,7 @@ from scheduling.changeover.stages import stage_changeovers
 from scheduling.queries.plans import planned_place
 from scheduling.sheets.places import tape_place
 from scheduling.wording import duration_words
-from school.convert import stages_of
+from school.convert import stages_of, units_of
 from school.models import Lesson, LessonGrid, School
 from school.permissions import is_staff_of_yard
 from school.queries.lessons import lesson_with_all
@@ -57,12 +57,15 @@ def _lesson(pk: int) -> Lesson:
 
 
 def _sheet(lesson: Lesson, grid: LessonGrid) -> BuildSheet:
-    planned = planned_place(lesson, grid)
+    planned, school = planned_place(lesson, grid), the_school()
     place, where = FROM_THE_FIRST, ""
     if planned is not None and planned.line is not None:
         place = tape_place(planned, grid)
-        where = f"{planned.line.arena.name}, {planned.line.name}"
-    school = the_school()
+        aside = units_of(school).length(planned.line.from_long_side_cm)
+        where = (
+            f"{planned.line.arena.name}, {planned.line.name}, {aside} from the long "
+            "side"
+        )
     return lesson_sheet(
         lesson=lesson,
         grid=grid,

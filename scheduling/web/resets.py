@@ -16,7 +16,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from exercises.geometry.units import Units
-from scheduling.convert.changeovers import purpose_words
+from scheduling.convert.changeovers import purpose_words, shift_of
 from scheduling.models import Changeover, ChangeoverMove, Press
 from scheduling.queries.carrying import Carrying, carrying_of_yard
 from scheduling.queries.changeovers import (
@@ -82,7 +82,7 @@ def reset_list(request: HttpRequest, day: str) -> HttpResponse:
         }
         for one in changeovers
     ]
-    cards = sorted([*cards, *yard_cards(when, photos)], key=_by_time)
+    cards = sorted([*cards, *yard_cards(when, photos, units)], key=_by_time)
     open_ = [
         card["key"]
         for card in cards
@@ -133,13 +133,14 @@ def card_of(changeover: Changeover, units: Units, carrying: Carrying) -> dict[st
     """Return what the list shows of a changeover."""
     return {
         "changeover": changeover,
+        "aside": units.length(changeover.line.from_long_side_cm),
         "purpose": purpose_words(changeover, timezone.get_current_timezone()),
         "work": listed_work(changeover, units, carrying),
     }
 
 
 def yard_cards(
-    day: date, photos: Mapping[tuple[Any, Any], list[Press]]
+    day: date, photos: Mapping[tuple[Any, Any], list[Press]], units: Units
 ) -> list[dict[str, Any]]:
     """Return what the list shows of a day's work of the ground."""
     works = yard_work_of_day(day)
@@ -151,7 +152,8 @@ def yard_cards(
             "key": f"work-{one.pk}",
             "over": off_words(one),
             "minutes": int((one.ends_at - one.starts_at).total_seconds() // 60),
-            "says": yard_words(one.kind),
+            "what": f"{one.what[0].lower()}{one.what[1:]}",
+            "says": yard_words(shift_of(one), units),
             "busy": json.dumps(busy[one.pk]),
             "photos": photos.get(("work", one.pk), ()),
         }

@@ -33,6 +33,7 @@ from school.models.ride_logs import RiddenRide, RideLog, RideNote
 from school.models.riders import LevelSigning, RiderStop
 from school.models.rides import Ride
 from school.models.schools import School
+from school.models.sideways import SidewaysRule
 from school.models.table_files import OwnReference, TableFile
 from school.models.terms import Term, TermBreak
 from school.models.waiting import WaitingOffer, WaitingWish
@@ -89,6 +90,7 @@ __all__ = [
     "RiderStop",
     "School",
     "SeriesException",
+    "SidewaysRule",
     "StorePiece",
     "TableFile",
     "Term",

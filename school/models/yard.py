@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from school.enums import YardKind
-from school.models.arenas import Arena, ArenaClosure
+from school.models.arenas import Arena, ArenaClosure, Line
 from school.models.constraints import before, one_of, within
 from school.models.people import Groundsperson
 
@@ -26,7 +26,7 @@ class YardRule(models.Model):
 
     class Meta:
         constraints = [
-            one_of("kind", YardKind.values, "yard_rule_kind_known"),
+            one_of("kind", [YardKind.HARROW.value], "yard_rule_kind_known"),
             within("weekday", 0, 6, "yard_rule_weekday_known"),
             within("minutes", 5, 240, "yard_rule_minutes_in_range"),
             models.UniqueConstraint(
@@ -70,6 +70,20 @@ class YardWork(models.Model):
         on_delete=models.PROTECT,
         related_name="yard_work",
     )
+    line = models.ForeignKey(
+        Line,
+        null=True,
+        blank=True,
+        on_delete=models.CASCADE,
+        related_name="yard_work",
+        help_text="Which moves sideways",
+    )
+    to_cm = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Where to, from the long side"
+    )
+    stands = models.JSONField(
+        default=list, blank=True, help_text="What is on the line then, as planned"
+    )
     version = models.PositiveIntegerField(default=1)
     changed_at = models.DateTimeField()
     called_off_at = models.DateTimeField(null=True, blank=True)
@@ -97,6 +111,21 @@ class YardWork(models.Model):
                 name="yard_work_harrow_holds_its_arena",
             ),
             models.CheckConstraint(
+                condition=Q(
+                    kind=YardKind.SIDEWAYS, line__isnull=False, to_cm__isnull=False
+                )
+                | (
+                    ~Q(kind=YardKind.SIDEWAYS)
+                    & Q(line__isnull=True, to_cm__isnull=True)
+                ),
+                name="yard_work_sideways_has_its_line",
+            ),
+            models.UniqueConstraint(
+                fields=["line"],
+                condition=Q(called_off_at__isnull=True, done_at__isnull=True),
+                name="yard_work_line_moves_once",
+            ),
+            models.CheckConstraint(
                 condition=Q(done_at__isnull=True)
                 | Q(started_at__isnull=False, done_at__gte=F("started_at")),
                 name="yard_work_started_before_done",
@@ -109,4 +138,10 @@ class YardWork(models.Model):
         indexes = [models.Index(fields=["date"], name="yard_work_by_day")]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()}, {self.date}"
+        return f"{self.what}, {self.date}"
+
+    @property
+    def what(self) -> str:
+        """What is done, in a word or two."""
+        words = str(self.get_kind_display())
+        return words if self.line is None else f"{words} sideways: {self.line.name}"

@@ -10,9 +10,9 @@ from school.models import Groundsperson, YardRule, YardWork
 
 def yard_work_with_all() -> QuerySet[YardWork]:
     """Return work of the ground in order, with all a list shows."""
-    return YardWork.objects.select_related("arena", "who__person", "rule").order_by(
-        "starts_at", "arena__name", "pk"
-    )
+    return YardWork.objects.select_related(
+        "arena", "line", "who__person", "rule"
+    ).order_by("starts_at", "arena__name", "pk")
 
 
 def yard_work_between(first: date, last: date) -> list[YardWork]:
@@ -45,6 +45,28 @@ def yard_work_of(
             starts_at__gte=first,
             starts_at__lt=last,
         )
+    )
+
+
+def open_moves() -> dict[int, YardWork]:
+    """Return the moves of lines that are in the book and not done, by line."""
+    works = yard_work_with_all().filter(
+        line__isnull=False, called_off_at__isnull=True, done_at__isnull=True
+    )
+    return {one.line_id: one for one in works if one.line_id is not None}
+
+
+def on_duty(starts_at: datetime, ends_at: datetime) -> Groundsperson | None:
+    """Return who works the whole time; those who go alone come first.
+
+    Both moments are in the school's zone.
+    """
+    return (
+        Groundsperson.objects.filter(
+            works_from__lte=starts_at.time(), works_to__gte=ends_at.time()
+        )
+        .order_by("-alone", "works_from", "pk")
+        .first()
     )
 
 

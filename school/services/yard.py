@@ -11,7 +11,6 @@ from school.models import (
     Account,
     Arena,
     ArenaClosure,
-    Groundsperson,
     Lesson,
     School,
     YardRule,
@@ -19,6 +18,7 @@ from school.models import (
 )
 from school.queries.daylight import daylight, needs_daylight
 from school.queries.schools import school_zone, the_school
+from school.queries.yard import on_duty
 from school.services.audit import record, snapshot
 from school.services.refusals import clock, hour
 from school.services.units import UnableToSet
@@ -116,7 +116,7 @@ def _put(
         arena=arena,
         starts_at=starts_at,
         ends_at=ends_at,
-        who=_on_duty(starts_at, ends_at),
+        who=on_duty(starts_at, ends_at),
         rule=rule,
         closure=closure,
         changed_at=now,
@@ -367,14 +367,3 @@ def _check_free(arena: Arena, starts_at: datetime, ends_at: datetime) -> None:
             f"{hour(closure.closed_to)} ({closure.reason}).",
             "starts",
         )
-
-
-def _on_duty(starts_at: datetime, ends_at: datetime) -> Groundsperson | None:
-    """Return who works the whole time; those who go alone come first."""
-    return (
-        Groundsperson.objects.filter(
-            works_from__lte=starts_at.time(), works_to__gte=ends_at.time()
-        )
-        .order_by("-alone", "works_from", "pk")
-        .first()
-    )

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from django.db import transaction
 
-from school.models import Account, YardWork
+from school.models import Account, Line, SidewaysRule, YardWork
 from school.services.audit import record
 from school.services.refusals import hour
 
@@ -44,7 +44,26 @@ def finish_work(*, work: YardWork, by: Account | None, now: datetime) -> YardWor
         fresh.done_at = max(now, fresh.started_at)
         fresh.save(update_fields=["started_at", "done_at"])
         record(by=by, at=now, action="finish", subject=fresh, after={"at": str(now)})
+        if fresh.line is not None and fresh.to_cm is not None:
+            _lies(fresh.line, fresh.to_cm, by, fresh.done_at)
         return fresh
+
+
+def _lies(line: Line, to_cm: int, by: Account | None, now: datetime) -> None:
+    """Keep where a line lies after its move; its use is counted anew from then."""
+    before_cm, line.from_long_side_cm = line.from_long_side_cm, to_cm
+    line.save(update_fields=["from_long_side_cm"])
+    SidewaysRule.objects.filter(line=line).update(
+        outward=to_cm > before_cm, counted_from_at=now
+    )
+    record(
+        by=by,
+        at=now,
+        action="move line",
+        subject=line,
+        before={"from_long_side_cm": before_cm},
+        after={"from_long_side_cm": to_cm},
+    )
 
 
 def trouble_words(what: str, says: str) -> str:
@@ -82,7 +101,7 @@ def off_words(work: YardWork) -> str:
     if work.called_off_at is None:
         return ""
     return (
-        f"{work.get_kind_display()} of {work.arena} was called off at "
+        f"{work.what}, {work.arena}, was called off at "
         f"{hour(work.called_off_at)}: nothing need be done for it."
     )
 
@@ -90,7 +109,7 @@ def off_words(work: YardWork) -> str:
 def _current(work: YardWork) -> YardWork:
     fresh = (
         YardWork.objects.select_for_update(of=("self",))
-        .select_related("arena")
+        .select_related("arena", "line")
         .get(pk=work.pk)
     )
     if fresh.called_off_at is not None:

@@ -1,3 +1,5 @@
+from datetime import date
+from typing import Any
 from uuid import UUID
 
 import factory
@@ -16,6 +18,19 @@ from tests.factories.arenas import LineFactory
 from tests.factories.lessons import LessonFactory
 
 
+def empty_day(day: date) -> dict[str, Any]:
+    """Return the day file of a day on which nothing is."""
+    return {
+        "version": 1,
+        "date": day.isoformat(),
+        "zone": "Europe/Amsterdam",
+        "opens": "08:00",
+        "closes": "20:00",
+        "arenas": [],
+        "lessons": [],
+    }
+
+
 class DayPlanFactory(DjangoModelFactory):
     class Meta:
         model = DayPlan
@@ -23,8 +38,8 @@ class DayPlanFactory(DjangoModelFactory):
     date = SATURDAY
     version = factory.Sequence(lambda n: n + 1)
     fingerprint = "0" * 64
-    document = factory.LazyFunction(dict)
-    plan = factory.LazyFunction(dict)
+    document = factory.LazyAttribute(lambda o: empty_day(o.date))
+    plan = factory.LazyFunction(lambda: {"lessons": [], "resets": []})
     status = "proved"
     objective_s = 600
     bound_s = 600

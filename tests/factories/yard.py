@@ -3,9 +3,9 @@ from datetime import time, timedelta
 import factory
 from factory.django import DjangoModelFactory
 
-from school.models import ArenaClosure, YardRule, YardWork
+from school.models import ArenaClosure, SidewaysRule, YardRule, YardWork
 from tests.clock import NOW, SATURDAY, at
-from tests.factories.arenas import ArenaFactory
+from tests.factories.arenas import ArenaFactory, LineFactory
 
 
 class ArenaClosureFactory(DjangoModelFactory):
@@ -32,6 +32,20 @@ class YardRuleFactory(DjangoModelFactory):
     since_date = SATURDAY
 
 
+class SidewaysRuleFactory(DjangoModelFactory):
+    """A line moved 2.5 m every week."""
+
+    class Meta:
+        model = SidewaysRule
+
+    line = factory.SubFactory(LineFactory)
+    every_days = 7
+    step_cm = 250
+    least_cm = 450
+    most_cm = 1550
+    counted_from_at = NOW
+
+
 class YardWorkFactory(DjangoModelFactory):
     """A harrow of the Saturday at one o'clock, which holds its arena."""
 
@@ -48,4 +62,20 @@ class YardWorkFactory(DjangoModelFactory):
         arena=factory.SelfAttribute("..arena"),
         closed_from=factory.SelfAttribute("..starts_at"),
     )
+    changed_at = NOW
+
+
+class LineMoveFactory(DjangoModelFactory):
+    """A line moved 2.5 m sideways on the Saturday at five."""
+
+    class Meta:
+        model = YardWork
+
+    kind = "sideways"
+    date = SATURDAY
+    line = factory.SubFactory(LineFactory, name="Centre")
+    arena = factory.SelfAttribute("line.arena")
+    to_cm = 750
+    starts_at = at("17:00")
+    ends_at = factory.LazyAttribute(lambda o: o.starts_at + timedelta(minutes=5))
     changed_at = NOW

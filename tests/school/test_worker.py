@@ -70,6 +70,7 @@ def test_an_embedded_school_does_what_celery_does_in_a_served_one():
         "finish-lessons",
         "forget-photos",
         "forget-tables",
+        "lay-out-line-moves",
         "lay-out-yard-work",
         "read-mailbox",
         "write-reminders",

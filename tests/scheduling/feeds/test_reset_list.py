@@ -21,7 +21,7 @@ from tests.factories.plans import (
     DayPlanFactory,
 )
 from tests.factories.schools import SchoolFactory
-from tests.factories.yard import YardWorkFactory
+from tests.factories.yard import LineMoveFactory, YardWorkFactory
 from tests.readers.expand import agreed
 from tests.school.calendars.readers import events
 
@@ -146,6 +146,22 @@ def test_a_harrow_is_an_entry_with_an_alarm_that_every_reader_sees(
     (entry,) = [one for one in events(body) if one.uid.value == str(work.uid)]
     assert entry.valarm.trigger.value == timedelta(minutes=-10)
     assert entry.description.value.startswith("The arena is empty: poles and wings")
+
+
+def test_a_line_moved_sideways_is_an_entry_too(client: Browser) -> None:
+    who = GroundspersonFactory()
+    published(who)
+    start = timezone.now().replace(microsecond=0) + timedelta(days=2)
+    work = LineMoveFactory(who=who, starts_at=start, line__arena__name="Hall")
+
+    body = get(client, who)
+
+    seen = agreed(body, start - timedelta(hours=1), start + timedelta(hours=1))
+    assert [(one.uid, one.summary) for one in seen] == [
+        (str(work.uid), "Hall: moving a line sideways: Centre, 5 min")
+    ]
+    (entry,) = [one for one in events(body) if one.uid.value == str(work.uid)]
+    assert "from 5.00 m to 7.50 m" in entry.description.value
 
 
 def test_a_harrow_called_off_is_gone(client: Browser) -> None:

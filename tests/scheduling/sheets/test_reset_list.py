@@ -20,7 +20,7 @@ from tests.factories.plans import (
     DayPlanFactory,
 )
 from tests.factories.schools import SchoolFactory
-from tests.factories.yard import YardWorkFactory
+from tests.factories.yard import LineMoveFactory, YardWorkFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -209,3 +209,14 @@ def test_a_changeover_stands_whole_within_the_margins_of_one_page() -> None:
     for first, last in zip(begun, ended, strict=True):
         for top, bottom in zip(first, last, strict=True):
             assert low < bottom < top < high
+
+
+def test_a_line_moved_sideways_is_printed_from_where_to_where() -> None:
+    changeover()
+    LineMoveFactory(line__arena__name="Hall")
+
+    (page, *_) = pages()
+
+    assert "Hall: moving a line sideways: Centre" in page
+    assert "from 5.00 m to 7.50 m" in page
+    assert "The line lies 5.00 m from the long side." in page
