@@ -27,6 +27,8 @@ def begin(page, live_server, slug: str = "both-ways-row") -> None:
     page.goto(f"{live_server.url}/exercises/{slug}/")
     page.get_by_role("button", name="Change this one").click()
     page.locator("#editor").wait_for()
+    # Before the scripts are there a press is a plain form, which keeps no focus.
+    page.wait_for_load_state("load")
 
 
 def said(page, words: str) -> None:

@@ -7,32 +7,34 @@ import pytest
 
 from scheduling.convert.days import day_document
 from scheduling.queries.days import day_rows
-from scheduling.services.touched import Foretold, Settled, foretell_out, settle
+from scheduling.services.touched import Settled
 from school.models import (
     ArenaClosure,
     AuditEntry,
-    HorseState,
     InstructorAbsence,
     InstructorHours,
     InstructorPaper,
     Lesson,
     OutboxMessage,
-    Ride,
 )
 from school.services.lessons import Move, move_lesson, move_lessons
 from school.services.out import Out
 from school.services.refusals import UnableToBook
 from tests.clock import NOW, SATURDAY, at
 from tests.factories.arenas import ArenaFactory
-from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory, RideFactory
-from tests.factories.matching import RiderHorseFactory
 from tests.factories.people import InstructorFactory
 from tests.factories.schools import SchoolFactory
+from tests.scheduling.services.touched import (
+    TOLD,
+    lesson_of,
+    looked,
+    out,
+    pressed,
+    says,
+)
 
 pytestmark = pytest.mark.django_db
-
-TOLD = "The instructor can't come."
 
 
 @pytest.fixture
@@ -45,37 +47,6 @@ def sick():
 @pytest.fixture
 def arno():
     return InstructorFactory(person__first_name="Arno")
-
-
-def out(teacher, first="00:00", last="23:59", **more) -> Out:
-    fields = {"reason": "sick"} | more
-    return Out("instructor", teacher.pk, at(first), at(last), **fields)
-
-
-def looked(what: Out, chosen=None, now=NOW) -> Foretold:
-    return foretell_out(out=what, told=TOLD, chosen=chosen or {}, by=None, now=now)
-
-
-def pressed(what: Out, seen: Foretold, *, uid="", chosen=None, now=NOW) -> Settled:
-    return settle(
-        out=what,
-        told=TOLD,
-        chosen=chosen or {},
-        seen=seen.digest,
-        versions={x.lesson.pk: x.lesson.version for x in seen.proposal.items},
-        uid=uid or str(uuid4()),
-        by=None,
-        now=now,
-    )
-
-
-def lesson_of(teacher, start="09:00", **more) -> Lesson:
-    ride = RideFactory(lesson__instructor=teacher, lesson__starts_at=at(start), **more)
-    return ride.lesson
-
-
-def says(found: Foretold) -> list[str]:
-    return [one.says for one in found.proposal.items]
 
 
 def test_who_is_free_and_may_teach_it_stands_in(sick, arno) -> None:
@@ -393,126 +364,6 @@ def test_a_frozen_arenas_lessons_go_to_another_arena_or_time(sick) -> None:
     second.refresh_from_db()
     assert (first.arena, first.starts_at) == (ring, at("13:00"))
     assert (second.arena, second.starts_at) == (ring, at("15:00"))
-
-
-def lame(horse, first="00:00", last="23:59", day=SATURDAY) -> Out:
-    return Out("horse", horse.pk, at(first), at(last, day), "lame", "vet")
-
-
-def test_a_lame_horses_riders_are_given_others_that_are_fit_and_heavy_enough() -> None:
-    SchoolFactory()
-    ride = RideFactory(rider__weight_kg=70, horse__name="Onyx", horse__weight_kg=600)
-    HorseFactory(name="Pepper", weight_kg=300)
-    strong = HorseFactory(name="Juniper", weight_kg=650)
-    what = lame(ride.horse)
-    seen = looked(what)
-
-    assert says(seen) == [f"{ride.rider.person.first_name} on Juniper"]
-    done = pressed(what, seen)
-
-    ride.refresh_from_db()
-    assert ride.horse == strong
-    state = HorseState.objects.get()
-    assert (state.kind, state.reason, state.state_from) == ("vet", "lame", what.first)
-    assert (done.changed, done.cancelled) == (1, 0)
-
-
-def test_four_rides_on_two_days_are_settled_at_once() -> None:
-    SchoolFactory()
-    onyx = HorseFactory(name="Onyx")
-    HorseFactory(name="Juniper")
-    sunday = SATURDAY + timedelta(days=1)
-    for day in (SATURDAY, sunday):
-        for clock in ("10:00", "14:00"):
-            RideFactory(horse=onyx, lesson__starts_at=at(clock, day))
-    what = lame(onyx, day=sunday)
-
-    done = pressed(what, looked(what))
-
-    assert done.changed == 4
-    assert set(Ride.objects.values_list("horse__name", flat=True)) == {"Juniper"}
-
-
-def test_without_another_horse_the_rider_is_left_without_one_for_now() -> None:
-    SchoolFactory()
-    ride = RideFactory(horse__name="Onyx")
-    tired = HorseFactory(name="Juniper")
-    HorseState.objects.create(
-        horse=tired, kind="rest", state_from=at("00:00"), reason="back is sore"
-    )
-    what = lame(ride.horse)
-    seen = looked(what)
-
-    assert seen.proposal.items[0].waits
-    assert seen.proposal.items[0].why == (
-        "Juniper: not fit for work then, or over a rule of its work",
-    )
-    pressed(what, seen)
-
-    ride.refresh_from_db()
-    assert (ride.horse, ride.state) == (None, "booked")
-
-
-def test_a_place_given_back_by_choice_leaves_the_others_in_the_lesson() -> None:
-    SchoolFactory()
-    ride = RideFactory(horse__name="Onyx")
-    other = RideFactory(lesson=ride.lesson)
-    chosen, what = {f"ride-{ride.pk}": "cancel"}, lame(ride.horse)
-
-    done = pressed(what, looked(what, chosen), chosen=chosen)
-
-    ride.refresh_from_db()
-    assert (ride.state, ride.cancelled_reason) == ("cancelled", TOLD)
-    assert Lesson.objects.get().state == "booked"
-    assert Ride.objects.get(pk=other.pk).state == "booked"
-    assert (done.changed, done.cancelled) == (0, 1)
-
-
-def test_a_lesson_nobody_is_left_in_falls_out_as_a_whole() -> None:
-    SchoolFactory()
-    ride = RideFactory(horse__name="Onyx")
-    chosen, what = {f"ride-{ride.pk}": "cancel"}, lame(ride.horse)
-
-    pressed(what, looked(what, chosen), chosen=chosen)
-
-    assert Lesson.objects.get().state == "cancelled"
-
-
-def test_a_horse_by_choice_is_given_and_one_not_to_be_had_refused() -> None:
-    SchoolFactory()
-    ride = RideFactory(horse__name="Onyx")
-    juniper, rowan = HorseFactory(name="Juniper"), HorseFactory(name="Rowan")
-    what = lame(ride.horse)
-    for horse in (juniper, rowan):
-        chosen = {f"ride-{ride.pk}": str(horse.pk)}
-        assert looked(what, chosen).proposal.items[0].horse == horse
-    RiderHorseFactory(rider=ride.rider, horse=rowan)
-
-    with pytest.raises(UnableToBook, match="never again"):
-        looked(what, chosen)
-    with pytest.raises(UnableToBook, match="not known"):
-        looked(what, {f"ride-{ride.pk}": str(ride.horse_id)})
-    with pytest.raises(UnableToBook, match="Choose again"):
-        looked(what, {f"ride-{ride.pk}": "²"})
-
-
-def test_a_horse_that_was_resting_already_stays_so_and_is_out_for_the_rest() -> None:
-    SchoolFactory()
-    horse = HorseFactory()
-    HorseState.objects.create(
-        horse=horse, kind="rest", state_from=at("00:00"), state_to=at("12:00"),
-        reason="day of rest",
-    )  # fmt: skip
-    what = lame(horse)
-
-    for _ in range(2):
-        pressed(what, looked(what))
-
-    kinds = HorseState.objects.order_by("state_from")
-    assert [(x.kind, x.state_from, x.state_to) for x in kinds] == [
-        ("rest", at("00:00"), at("12:00")),
-        ("vet", at("12:00"), at("23:59")),
-    ]
 
 
 def test_a_lesson_stays_in_the_window_that_was_agreed(sick) -> None:

@@ -1,10 +1,8 @@
 """The search in stages: against the engine alone, compiled and as plain Python."""
 
-import time
 from dataclasses import replace
 from itertools import count
 from threading import Event
-from types import ModuleType
 
 import numpy as np
 import pytest
@@ -13,29 +11,12 @@ from scheduling.solver import anneal_kernels, bound_kernels, compiled, search
 from scheduling.solver.arrays import arrays_of
 from scheduling.solver.bound import Bound
 from scheduling.solver.mending import freed
-from scheduling.solver.problem import Cut, Guess, Problem, Task
+from scheduling.solver.problem import Cut, Problem, Task
 from scheduling.solver.result import Result, Status
-from scheduling.solver.search import Annealings, Search, annealed, halted_after
+from scheduling.solver.search import Annealings, Search, annealed
 from scheduling.solver.solve import solve
 from tests.scheduling.solver.problems import random_problem
-
-
-def as_python(monkeypatch: pytest.MonkeyPatch, *modules: ModuleType) -> None:
-    """Let compiled functions run as they are written."""
-    for module in modules:
-        for name, one in vars(module).copy().items():
-            if hasattr(one, "py_func"):
-                monkeypatch.setattr(module, name, one.py_func)
-
-
-def possible_problem(tasks: int = 6) -> Problem:
-    """Return the first problem at random that can be kept."""
-    return next(
-        problem
-        for seed in count(1)
-        if solve(problem := random_problem(seed, tasks), seconds=120).status
-        is Status.OPTIMAL
-    )
+from tests.scheduling.solver.searched import as_python, possible_problem, the_best
 
 
 @pytest.fixture
@@ -110,22 +91,6 @@ def test_no_part_of_the_best_day_costs_more_above_the_bound_than_the_day(
             above = kept.arc_s.get(arc, 0)
             by_line[arc[0]] = max(by_line.get(arc[0], 0), above)
     assert sum(by_line.values()) <= kept.room_s
-
-
-@pytest.mark.parametrize("seed", range(12))
-def test_annealing_as_written_is_annealing_as_compiled(
-    seed: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    problem = random_problem(seed, tasks=7)
-    arrays = arrays_of(problem)
-    monkeypatch.setattr(search, "_MOVES", 12)
-
-    fast = annealed(arrays, problem, None, seed)
-    as_python(monkeypatch, anneal_kernels)
-    plain = annealed(arrays, problem, None, seed)
-
-    assert fast[1] == plain[1]
-    assert fast[0].tolist() == plain[0].tolist()
 
 
 @pytest.mark.parametrize("room", [1, 2, 12])
@@ -244,35 +209,6 @@ def test_where_nothing_can_be_kept_each_process_compiles_for_itself(
     assert compiled.compiled(lambda a: a + 1)(2) == 3
 
 
-def the_best(problem: Problem) -> Guess:
-    best = solve(problem, seconds=120)
-    lines: list[int | None] = [None] * len(problem.tasks)
-    for chain in best.chains:
-        for line, _, after in chain:
-            lines[after] = line if problem.tasks[after].has_row else None
-    return Guess(best.starts, best.arenas, tuple(lines))
-
-
-def test_annealing_keeps_a_clean_day_it_begins_at(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    problem = possible_problem()
-    as_python(monkeypatch, anneal_kernels)
-    monkeypatch.setattr(search, "_MOVES", 0)
-
-    _, cost = annealed(arrays_of(problem), problem, the_best(problem), 0)
-
-    assert cost == solve(problem, seconds=120).objective_s
-
-
-def test_without_a_crew_no_day_is_clean(monkeypatch: pytest.MonkeyPatch) -> None:
-    problem = replace(possible_problem(), crew=0)
-    as_python(monkeypatch, anneal_kernels)
-    monkeypatch.setattr(search, "_MOVES", 2)
-
-    assert annealed(arrays_of(problem), problem, None, 0)[1] == -1
-
-
 def test_a_small_day_goes_to_the_engine_as_it_is() -> None:
     problem = random_problem(1, tasks=3)
 
@@ -324,15 +260,6 @@ def test_out_of_time_without_a_day_the_whole_is_not_begun(
     assert asked == [False]
 
 
-def test_an_annealing_without_time_is_halted() -> None:
-    with halted_after(0) as halt:
-        ends = time.monotonic() + 60
-        while not halt[0] and time.monotonic() < ends:
-            time.sleep(0.01)
-
-    assert halt[0]
-
-
 def test_clash_lists_hold_whoever_must_be_apart() -> None:
     rest = np.array([[-1, 0, -1], [0, -1, 30], [-1, 30, -1]])
 
@@ -350,48 +277,6 @@ def test_the_cheaper_clean_day_is_kept(one: int, other: int, kept: int) -> None:
     none = np.zeros(0, np.int64)
 
     assert search.cheaper((none, one), (none, other))[1] == kept
-
-
-@pytest.mark.parametrize("compiled", [True, False])
-def test_annealing_ends_at_once_when_it_is_told_to(
-    compiled: bool, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    problem = possible_problem()
-    if not compiled:
-        as_python(monkeypatch, anneal_kernels)
-
-    chosen, _ = annealed(
-        arrays_of(problem), problem, the_best(problem), 0, halt=np.ones(1, np.int64)
-    )
-
-    assert search._guess(arrays_of(problem), chosen).starts == the_best(problem).starts
-
-
-def test_further_annealings_give_the_best_of_their_seeds() -> None:
-    problem = possible_problem(tasks=8)
-    arrays = arrays_of(problem)
-    apart = [annealed(arrays, problem, None, seed)[1] for seed in (6, 7, 8)]
-
-    with Annealings(arrays, problem, None, 5, times=3) as others:
-        found = others.best(lambda: False)
-
-    assert found[1] == min((one for one in apart if one >= 0), default=-1)
-
-
-def test_further_annealings_end_with_the_time(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    problem = possible_problem(tasks=8)
-    arrays = arrays_of(problem)
-    annealed(arrays, problem, None, 0)
-    monkeypatch.setattr(search, "_AGAIN_FROM", 0)
-    monkeypatch.setattr(search, "_MOVES", 10_000_000)
-    began = time.monotonic()
-
-    with Annealings(arrays, problem, None, 0, times=5) as others:
-        others.best(lambda: time.monotonic() - began > 0.2)
-
-    assert time.monotonic() - began < 30
 
 
 @pytest.mark.usefixtures("_staged")

@@ -6,7 +6,6 @@ The writes go past the services on purpose: what must hold holds whoever writes.
 from collections.abc import Callable
 from datetime import date, time, timedelta
 from typing import Any
-from uuid import UUID
 
 import pytest
 from django.apps import apps
@@ -16,7 +15,6 @@ from school.models import (
     ArenaClosure,
     AuditEntry,
     Consent,
-    FeedToken,
     GridOverride,
     Horse,
     HorseDayOff,
@@ -24,13 +22,9 @@ from school.models import (
     InstructorAbsence,
     InstructorHours,
     InstructorPaper,
-    Invitation,
-    InvitedDay,
     LessonGrid,
     LessonSeries,
-    MessageText,
     Occupancy,
-    OutboxMessage,
     School,
     SeriesException,
     StorePiece,
@@ -48,14 +42,6 @@ from tests.factories.people import (
     PersonFactory,
     RiderFactory,
 )
-from tests.factories.plans import (
-    ChangeoverFactory,
-    ChangeoverMoveFactory,
-    DayPlanFactory,
-    PlannedLessonFactory,
-    PlanRunFactory,
-    PressFactory,
-)
 from tests.factories.ride_logs import (
     RiddenRideFactory,
     RideLogFactory,
@@ -64,34 +50,15 @@ from tests.factories.ride_logs import (
 from tests.factories.schools import SchoolFactory
 from tests.school.models.client_breaks import CLIENT_BREAKS
 from tests.school.models.grid_breaks import GRID_BREAKS
+from tests.school.models.mail_breaks import MAIL_BREAKS
+from tests.school.models.plan_breaks import PLAN_BREAKS
 from tests.school.models.rider_breaks import RIDER_BREAKS
 from tests.school.models.table_breaks import TABLE_BREAKS
 from tests.school.models.welfare_breaks import WELFARE_BREAKS
+from tests.school.models.writes import series, twice
 from tests.school.models.yard_breaks import YARD_BREAKS
 
 pytestmark = pytest.mark.django_db
-
-
-def twice(write: Callable[[], Any]) -> None:
-    write()
-    write()
-
-
-def series(**changes: Any) -> LessonSeries:
-    fields: dict[str, Any] = {
-        "name": "Tuesday group",
-        "kind": "group",
-        "work": "jumping",
-        "weekday": 1,
-        "local_start": time(17),
-        "minutes": 60,
-        "first_date": date(2027, 3, 2),
-        "last_date": date(2027, 6, 29),
-    }
-    for name, factory in (("arena", ArenaFactory), ("instructor", InstructorFactory)):
-        if name not in changes:
-            fields[name] = factory()
-    return LessonSeries.objects.create(**(fields | changes))
 
 
 def series_lesson_twice() -> None:
@@ -205,88 +172,6 @@ def override_twice() -> None:
     twice(lambda: override(of=one))
 
 
-def invitation(**changes: Any) -> Invitation:
-    fields: dict[str, Any] = {"changed_at": NOW}
-    if "lesson" not in changes and "series" not in changes:
-        fields["lesson"] = LessonFactory()
-    if "client" not in changes:
-        fields["client"] = ClientFactory()
-    return Invitation.objects.create(**(fields | changes))
-
-
-def invitation_twice() -> None:
-    lesson, client = LessonFactory(), ClientFactory()
-    twice(lambda: invitation(lesson=lesson, client=client))
-
-
-def weekly_invitation(**changes: Any) -> Invitation:
-    dates = {"first_date": date(2027, 3, 2), "last_date": date(2027, 3, 30)}
-    return invitation(**({"series": series()} | dates | changes))
-
-
-def weekly_invitation_twice() -> None:
-    one, client = series(), ClientFactory()
-    twice(lambda: weekly_invitation(series=one, client=client))
-
-
-def invited_day(**changes: Any) -> InvitedDay:
-    fields: dict[str, Any] = {"original_starts_at": at("09:00"), "changed_at": NOW}
-    if "invitation" not in changes:
-        fields["invitation"] = weekly_invitation()
-    if "lesson" not in changes:
-        fields["lesson"] = LessonFactory()
-    return InvitedDay.objects.create(**(fields | changes))
-
-
-def invited_day_twice() -> None:
-    one = weekly_invitation()
-    twice(lambda: invited_day(invitation=one))
-
-
-def invited_lesson_twice() -> None:
-    one, lesson = weekly_invitation(), LessonFactory()
-    invited_day(invitation=one, lesson=lesson)
-    invited_day(invitation=one, lesson=lesson, original_starts_at=at("10:00"))
-
-
-def message_text(**changes: Any) -> None:
-    fields: dict[str, Any] = {
-        "kind": "invite",
-        "language": "en",
-        "subject": "{title}",
-        "body": "{day}",
-        "changed_at": NOW,
-    }
-    MessageText.objects.create(**(fields | changes))
-
-
-def message(**changes: Any) -> OutboxMessage:
-    fields: dict[str, Any] = {
-        "kind": "invite",
-        "method": "REQUEST",
-        "sequence": 0,
-        "made_at": NOW,
-        "next_try_at": NOW,
-        "message_id": "<one@school.example.org>",
-    }
-    if "client" not in changes:
-        fields["client"] = ClientFactory()
-    if "invitation" not in changes:
-        fields["invitation"] = invitation()
-    return OutboxMessage.objects.create(**(fields | changes))
-
-
-def message_twice() -> None:
-    one = invitation()
-    message(invitation=one)
-    message(invitation=one, message_id="<two@school.example.org>")
-
-
-def feed(**changes: Any) -> None:
-    fields: dict[str, Any] = {"kind": "horse", "digest": "0" * 64, "made_at": NOW}
-    FeedToken.objects.create(**(fields | changes))
-
-
 def occupancy(**changes: Any) -> None:
     fields: dict[str, Any] = {
         "what": "arena",
@@ -355,25 +240,6 @@ def librarys_but_another_is_ridden() -> None:
     exercise.library = ExerciseRevisionFactory(exercise=exercise, number=1)
     exercise.current = ExerciseRevisionFactory(exercise=exercise, number=2)
     exercise.save()
-
-
-def planned_twice() -> None:
-    planned = PlannedLessonFactory()
-    PlannedLessonFactory(plan=planned.plan, lesson=planned.lesson)
-
-
-def two_published() -> None:
-    twice(lambda: DayPlanFactory(state="published"))
-
-
-def changeover_twice() -> None:
-    plan = DayPlanFactory()
-    twice(lambda: ChangeoverFactory(plan=plan, uid=UUID(int=7)))
-
-
-def move_twice() -> None:
-    changeover = ChangeoverFactory()
-    twice(lambda: ChangeoverMoveFactory(changeover=changeover, position=1))
 
 
 BREAKS: dict[str, Callable[[], Any]] = {
@@ -484,34 +350,6 @@ BREAKS: dict[str, Callable[[], Any]] = {
     "lesson_grid_tradition_known": lambda: grid(tradition="own"),
     "grid_override_once": override_twice,
     "grid_override_with_a_reason": lambda: override(reason=""),
-    "invitation_once_a_lesson_and_client": invitation_twice,
-    "invitation_once_a_series_and_client": weekly_invitation_twice,
-    "invitation_to_a_lesson_or_a_series": lambda: weekly_invitation(
-        lesson=LessonFactory()
-    ),
-    "invitation_series_from": lambda: invitation(
-        first_date=SATURDAY, last_date=SATURDAY
-    ),
-    "invitation_series_whole": lambda: weekly_invitation(last_date=None),
-    "invitation_series_begins_before_it_ends": lambda: weekly_invitation(
-        last_date=date(2027, 3, 1)
-    ),
-    "invitation_answer_known": lambda: invitation(answer="MAYBE"),
-    "invited_day_once": invited_day_twice,
-    "invited_day_once_a_lesson": invited_lesson_twice,
-    "invited_day_answer_known": lambda: invited_day(answer="MAYBE"),
-    "message_text_once": lambda: twice(message_text),
-    "message_text_kind_known": lambda: message_text(kind="joke"),
-    "message_text_language_known": lambda: message_text(language="xx"),
-    "message_text_subject_filled": lambda: message_text(subject=""),
-    "message_text_body_filled": lambda: message_text(body=""),
-    "message_once": message_twice,
-    "message_kind_known": lambda: message(kind="joke"),
-    "message_with_a_method_has_its_invitation": lambda: message(invitation=None),
-    "message_method_known": lambda: message(method="PUBLISH"),
-    "message_state_known": lambda: message(state="lost"),
-    "message_sent_has_its_moment": lambda: message(state="sent"),
-    "feed_has_one_holder": lambda: feed(horse=HorseFactory(), arena=ArenaFactory()),
     "audit_action_filled": lambda: AuditEntry.objects.create(
         at=NOW, action="", subject="lesson", subject_id="1"
     ),
@@ -535,34 +373,6 @@ BREAKS: dict[str, Callable[[], Any]] = {
     "ride_note_once_without_element": lambda: note_twice(None),
     "ride_note_what_known": lambda: RideNoteFactory(what="sneezed"),
     "ride_note_element_in_range": lambda: RideNoteFactory(element=21),
-    "day_plan_version_once": lambda: twice(lambda: DayPlanFactory(version=1)),
-    "day_plan_one_published": two_published,
-    "day_plan_state_known": lambda: DayPlanFactory(state="lost"),
-    "day_plan_status_known": lambda: DayPlanFactory(status="good"),
-    "day_plan_bound_below_objective": lambda: DayPlanFactory(
-        status="stopped", bound_s=601
-    ),
-    "day_plan_proved_is_tight": lambda: DayPlanFactory(bound_s=599),
-    "plan_run_one_under_way": lambda: twice(PlanRunFactory),
-    "plan_run_kind_known": lambda: PlanRunFactory(kind="guess"),
-    "plan_run_state_known": lambda: PlanRunFactory(state="lost", ended_at=NOW),
-    "plan_run_running_has_a_heartbeat": lambda: PlanRunFactory(state="running"),
-    "plan_run_ended_says_when": lambda: PlanRunFactory(state="done"),
-    "plan_run_failed_says_why": lambda: PlanRunFactory(state="failed", ended_at=NOW),
-    "plan_run_bound_below_best": lambda: PlanRunFactory(best_s=10, bound_s=11),
-    "plan_run_seconds_in_range": lambda: PlanRunFactory(seconds=201),
-    "planned_lesson_once": planned_twice,
-    "planned_lesson_placed_whole": lambda: PlannedLessonFactory(offset_cm=None),
-    "changeover_once_a_plan": changeover_twice,
-    "changeover_begins_before_it_ends": lambda: ChangeoverFactory(ends_at=at("09:45")),
-    "changeover_started_before_done": lambda: ChangeoverFactory(done_at=NOW),
-    "move_position_once": move_twice,
-    "move_do_known": lambda: ChangeoverMoveFactory(do="throw"),
-    "move_build_from_nothing": lambda: ChangeoverMoveFactory(was={}),
-    "press_does_known": lambda: PressFactory(does="kick"),
-    "press_outcome_known": lambda: PressFactory(outcome="lost", says="gone"),
-    "press_kept_says_why": lambda: PressFactory(outcome="kept"),
-    "press_before_it_is_received": lambda: PressFactory(pressed_at=at("09:46")),
     "occupancy_no_two_at_once": lambda: twice(occupancy),
     "line_within_its_arena": lambda: LineFactory(length_cm=6001),
     "ride_horse_old_enough": lambda: RideFactory(
@@ -571,6 +381,8 @@ BREAKS: dict[str, Callable[[], Any]] = {
     "lesson_places_not_exceeded": one_place_twice,
     **CLIENT_BREAKS,
     **GRID_BREAKS,
+    **MAIL_BREAKS,
+    **PLAN_BREAKS,
     **TABLE_BREAKS,
     **WELFARE_BREAKS,
     **RIDER_BREAKS,

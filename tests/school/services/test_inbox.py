@@ -1,11 +1,10 @@
 """Answers by mail: the rules of who may say what, one by one."""
 
-import itertools
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from school.models import Invitation, InvitedDay, Lesson, OutboxMessage, Reply, Ride
+from school.models import Invitation, Lesson, OutboxMessage, Reply, Ride
 from school.services.inbox import (
     KEPT,
     drop_old_replies,
@@ -18,64 +17,22 @@ from school.services.messages import deliver_due
 from school.services.refusals import UnableToBook
 from tests.clock import NOW, at
 from tests.factories.lessons import RideFactory
-from tests.factories.people import ClientFactory, RiderFactory
 from tests.factories.schools import SchoolFactory
-from tests.factories.series import TUESDAY, weekly
 from tests.school.calendars.reply_mails import (
     CLIENT,
     ORGANISER,
     answer_lines,
     calendar_text,
-    ics_time,
     reply_mail,
 )
+from tests.school.services.replies import LATER, answer, booked, invited, kept
 
 pytestmark = pytest.mark.django_db
-
-LATER = NOW + timedelta(minutes=10)
-_numbers = itertools.count()
 
 
 @pytest.fixture(autouse=True)
 def _school() -> None:
     SchoolFactory(notice_hours=24, organiser_email=ORGANISER)
-
-
-def guardian(**changes):
-    return ClientFactory(person__email=CLIENT, person__first_name="Sam", **changes)
-
-
-def invited(**changes) -> Ride:
-    """A place in a lesson whose invite went out."""
-    ride = RideFactory(rider=RiderFactory(client=guardian()), **changes)
-    lesson_changed(lesson=ride.lesson, now=NOW)
-    deliver_due(now=LATER)
-    return ride
-
-
-def answer(partstat: str = "ACCEPTED", *, now=LATER, **changes) -> Reply:
-    """Take one answer to the one invitation there is, as a mail of its own."""
-    mail = {
-        name: changes.pop(name)
-        for name in ("sender", "headers", "message_id")
-        if name in changes
-    }
-    method = changes.pop("method", "REPLY")
-    uid = str(Invitation.objects.get().uid)
-    lines = answer_lines(**({"uid": uid, "partstat": partstat} | changes))
-    text = calendar_text([lines], method)
-    message_id = mail.pop("message_id", f"<{next(_numbers)}@example.org>")
-    raw = reply_mail(text, method=method, message_id=message_id, **mail)
-    (reply,) = take_mail(raw, now=now)
-    return reply
-
-
-def kept() -> str:
-    return Invitation.objects.get().answer
-
-
-def booked() -> bool:
-    return Ride.objects.get().state == "booked"
 
 
 @pytest.mark.parametrize("partstat", ["ACCEPTED", "TENTATIVE"])
@@ -341,105 +298,6 @@ def test_rubbish_is_dropped(raw: bytes) -> None:
     (reply,) = take_mail(raw, now=LATER)
 
     assert reply.state == "ignored"
-
-
-# A weekly lesson.
-
-SECOND = TUESDAY + timedelta(days=7)
-
-
-def weekly_invited() -> Invitation:
-    weekly(rides=[(RiderFactory(client=guardian()), None)])
-    deliver_due(now=LATER)
-    return Invitation.objects.get()
-
-
-def original(day=SECOND) -> str:
-    return f":{ics_time(at('17:00', day))}"
-
-
-def test_an_answer_to_the_series_is_kept_for_all_weeks() -> None:
-    weekly_invited()
-
-    assert answer("ACCEPTED").state == "applied"
-    assert kept() == "ACCEPTED"
-
-
-def test_a_no_to_one_week_frees_that_week_only() -> None:
-    weekly_invited()
-
-    reply = answer("DECLINED", original=original())
-
-    assert reply.state == "applied"
-    given_back = Ride.objects.filter(state="cancelled")
-    assert [ride.lesson.series_date for ride in given_back] == [SECOND]
-
-
-@pytest.mark.parametrize(
-    "form",
-    [
-        ";TZID=Europe/Amsterdam:20270316T170000",
-        ";TZID=W. Europe Standard Time:20270316T170000",
-        ":20270316T160000Z",
-    ],
-    ids=["own-zone", "windows-name", "utc"],
-)
-def test_a_week_is_found_by_its_moment(form: str) -> None:
-    weekly_invited()
-
-    answer("TENTATIVE", original=form)
-
-    assert InvitedDay.objects.get(answer="TENTATIVE").lesson.series_date == SECOND
-
-
-def test_a_no_to_all_weeks_waits_for_a_word() -> None:
-    weekly_invited()
-
-    reply = answer("DECLINED")
-
-    assert (reply.state, reply.code) == ("held", "whole-series")
-    assert not Ride.objects.filter(state="cancelled").exists()
-
-
-def test_a_week_that_is_not_there_waits() -> None:
-    weekly_invited()
-
-    reply = answer("DECLINED", original=original(TUESDAY + timedelta(days=1)))
-
-    assert (reply.state, reply.code) == ("held", "no-such-day")
-
-
-def test_an_answer_to_the_series_is_not_stale_because_one_week_moved() -> None:
-    weekly_invited()
-    lesson = Lesson.objects.get(series_date=SECOND)
-    move_lesson(
-        lesson=lesson,
-        starts_at=at("18:00", SECOND),
-        version=lesson.version,
-        by=None,
-        now=LATER,
-    )
-
-    assert answer("ACCEPTED", sequence=0).state == "applied"
-    reply = answer("DECLINED", sequence=0, original=original())
-    assert (reply.state, reply.code) == ("held", "stale")
-
-
-def test_a_series_sent_back_whole_is_answered_part_by_part() -> None:
-    invitation = weekly_invited()
-    text = calendar_text(
-        [
-            answer_lines(uid=str(invitation.uid)),
-            answer_lines(
-                uid=str(invitation.uid), partstat="DECLINED", original=original()
-            ),
-        ]
-    )
-
-    replies = take_mail(reply_mail(text), now=LATER)
-
-    assert [one.state for one in replies] == ["applied", "applied"]
-    assert Ride.objects.filter(state="cancelled").count() == 1
 
 
 # What a person does with what waits.
