@@ -20,6 +20,7 @@ from school.enums import Answer, LessonState, MessageState, RideState
 from school.models import Invitation, Lesson, LessonGrid, OutboxMessage, Ride
 from school.queries.daylight import light_of
 from school.queries.schools import school_zone, the_school
+from school.services.booking import looked_at
 from school.services.lesson_levels import level_notes
 from school.services.refusals import UnableToBook, hour
 from school.services.welfare import told_of_lesson, worse
@@ -104,6 +105,8 @@ def foretell(
             mails, untold = _mails(before, after), _untold(after_lesson)
             warnings = _warnings(before, after, after_lesson, now)
             warnings += [x.says for x in worse(told_of_lesson(after_lesson), was)]
+            if lesson is None:
+                warnings += [f"The grid: {one}" for one in looked_at(after_lesson)]
             transaction.set_rollback(True)
     except UnableToBook as error:
         if error.code == "changed-meanwhile":

@@ -11,8 +11,8 @@ from django.views.decorators.http import require_POST
 from scheduling.services.board import Foretold, foretell
 from school.models import Account, Lesson
 from school.permissions import is_manager
+from school.services.booking import book_with_grid
 from school.services.lesson_changes import broken_by_booking
-from school.services.lessons import book_lesson
 from school.web.access import account_of, allowed
 from school.web.forms import BookForm, with_slot
 from school.web.overruling import reason_of
@@ -55,7 +55,8 @@ def _foretold(form: BookForm, by: Account, overrule: str) -> Foretold:
     else:
         first, last = form.window()
         do = partial(
-            book_lesson, title=data["title"], by=by, now=now,
+            book_with_grid, revision=form.revision(), title=data["title"],
+            by=by, now=now,
             overrule=overrule, window_from=first, window_to=last, **where,
         )  # fmt: skip
     broken = partial(broken_by_booking, **where)

@@ -10,7 +10,6 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 
-from exercises.models import Exercise
 from scheduling.services.finding import (
     MOST_WEEKS,
     Answer,
@@ -34,14 +33,6 @@ class FindForm(BookForm):
 
     no_horse = "whichever suits best"
 
-    exercise = forms.ModelChoiceField(
-        Exercise.objects.filter(current__isnull=False)
-        .select_related("current")
-        .order_by("name"),
-        required=False,
-        empty_label="no grid, or not known yet",
-        label="Grid",
-    )
     instructor = forms.ModelChoiceField(
         Instructor.objects.select_related("person").order_by(
             "person__first_name", "pk"
@@ -97,7 +88,6 @@ class FindForm(BookForm):
     def looked_for(self) -> Wish:
         """Return what a time is looked for."""
         data, rides = self.cleaned_data, self.rides()
-        exercise = data["exercise"]
         return Wish(
             kind=data["kind"],
             work=data["work"],
@@ -111,7 +101,7 @@ class FindForm(BookForm):
             horses=[horse for _, horse in rides],
             places=max(data["places"], len(rides)),
             instructor=data["instructor"],
-            exercise=None if exercise is None else exercise.current,
+            exercise=self.revision(),
             skip_holidays=data["public_holidays"],
         )
 
@@ -189,6 +179,8 @@ def _booking(form: FindForm, one: Answer) -> str:
     }
     for n, (rider, horse) in enumerate(one.rides, 1):
         fields |= {f"rider_{n}": rider.pk, f"horse_{n}": horse.pk}
+    if data["exercise"]:
+        fields["exercise"] = data["exercise"].pk
     if data["wish"]:
         fields["wish"] = data["wish"]
     return f"{reverse('new-lesson')}?{urlencode(fields)}"

@@ -8,7 +8,7 @@ from django import forms
 from django.http import QueryDict
 from django.utils import timezone
 
-from exercises.models import Exercise
+from exercises.models import Exercise, ExerciseRevision
 from school.enums import GroundNow, LessonKind, Level, Tradition, Work
 from school.models import Arena, Horse, Instructor, Rider, Term
 
@@ -60,6 +60,14 @@ class BookForm(MomentForm):
         label="May start until",
         widget=forms.TimeInput(attrs={"type": "time"}),
     )
+    exercise = forms.ModelChoiceField(
+        Exercise.objects.filter(current__isnull=False)
+        .select_related("current")
+        .order_by("name"),
+        required=False,
+        empty_label="no grid, or not known yet",
+        label="Grid",
+    )
     until = forms.DateField(
         required=False,
         label="Every week until (leave empty for one lesson)",
@@ -106,7 +114,16 @@ class BookForm(MomentForm):
                 )
             data["until"] = min(data.get("until") or term.last_date, term.last_date)
         self._clean_window(data)
+        if data.get("exercise") and data.get("work") == Work.FLAT:
+            self.add_error("exercise", "A flat lesson takes no grid.")
+        elif data.get("exercise") and data.get("until"):
+            self.add_error("exercise", "A weekly lesson is given its grids day by day.")
         return data
+
+    def revision(self) -> ExerciseRevision | None:
+        """Return the grid as it is now, where one is asked for."""
+        exercise = self.cleaned_data["exercise"]
+        return None if exercise is None else exercise.current
 
     def _clean_window(self, data: dict[str, Any]) -> None:
         """Let a window say the start where none is given; a fixed time has none."""

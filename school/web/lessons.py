@@ -31,13 +31,13 @@ from school.queries.outcomes import missed_rides
 from school.queries.schools import the_school
 from school.queries.waiting import SEVERAL, TO_BE_HAD, open_wish
 from school.services.asked import book_asked
+from school.services.booking import book_with_grid, looked_at
 from school.services.clear_arenas import TO_COME, ask_clear
 from school.services.grids import UnableToAttach, attach_grid, detach_grid
 from school.services.lesson_changes import note_booking
 from school.services.lesson_levels import ask_level, level_notes
 from school.services.lessons import (
     UnableToBook,
-    book_lesson,
     cancel_lesson,
     move_lesson,
 )
@@ -230,7 +230,8 @@ def new_lesson(request: HttpRequest) -> HttpResponse:
         try:
             if data["until"]:
                 return _booked_weekly(request, form)
-            lesson = book_lesson(
+            lesson = book_with_grid(
+                revision=form.revision(),
                 title=data["title"],
                 kind=data["kind"],
                 work=data["work"],
@@ -252,6 +253,8 @@ def new_lesson(request: HttpRequest) -> HttpResponse:
             note_booking(lesson=lesson, by=account_of(request), now=timezone.now())
             _meet_wish(request, data["wish"], lesson)
             messages.success(request, f"{lesson.title} is booked.")
+            for said in looked_at(lesson):
+                messages.warning(request, f"Look at the grid: {said}")
             if light := light_of(lesson, the_school()):
                 messages.warning(request, light)
             return redirect("lesson", pk=lesson.pk)

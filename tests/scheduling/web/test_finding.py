@@ -71,6 +71,41 @@ def test_a_press_on_an_answer_fills_in_the_booking_and_books_it(
     assert lesson.starts_at.hour == 13
 
 
+def test_the_grid_that_was_asked_for_is_booked_with_its_answer(
+    manager: Browser,
+) -> None:
+    small_day()
+    load_library(now=NOW)
+    grid = Exercise.objects.get(slug="bounce-pair")
+    horse = HorseFactory(height_cm=168, level="advanced", highest_fence_cm=130)
+    rider = RiderFactory(level="advanced", highest_fence_cm=120)
+    data = asked(
+        rider_1=rider.pk, horse_1=horse.pk, exercise=grid.pk, work="jumping", title=""
+    )
+
+    address = bookings(manager.post(PAGE, data).content.decode())[0]
+    form = manager.get(address).context["form"]
+    filled = {one.name: one.value() for one in form if one.value() not in (None, "")}
+    answer = manager.post("/lessons/new/", filled, follow=True)
+
+    lesson = Lesson.objects.get(title=grid.name)
+    assert answer.status_code == 200
+    assert lesson.grid.revision == grid.current
+    fitted = {x["horse"] for gap in lesson.grid.fitted["gaps"] for x in gap["horses"]}
+    assert fitted == {horse.name}
+
+
+def test_a_flat_lesson_with_a_grid_is_looked_for_nowhere(manager: Browser) -> None:
+    small_day()
+    load_library(now=NOW)
+    grid = Exercise.objects.get(slug="bounce-pair")
+
+    page = manager.post(PAGE, asked(exercise=grid.pk)).content.decode()
+
+    assert "A flat lesson takes no grid." in page
+    assert bookings(page) == []
+
+
 def test_a_wish_of_the_waiting_list_is_filled_in_and_met(manager: Browser) -> None:
     small_day()
     wish = WaitingWishFactory(work="flat", note="Not on the grey", to_at=time(18))
@@ -142,7 +177,7 @@ def test_a_grid_that_fits_nobody_is_refused_in_words(manager: Browser) -> None:
     Horse.objects.all().delete()
     grid = Exercise.objects.get(slug="bounce-pair")
 
-    answer = manager.post(PAGE, asked(exercise=grid.pk))
+    answer = manager.post(PAGE, asked(exercise=grid.pk, work="jumping"))
 
     assert answer.status_code == 409
     assert "can&#x27;t be fitted" in answer.content.decode()
