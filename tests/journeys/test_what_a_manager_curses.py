@@ -1,0 +1,158 @@
+"""What would make a manager throw the tool away, through the pages she works on.
+
+What is not here is shown elsewhere: `test_curses.py` says where.
+"""
+
+import re
+from datetime import timedelta
+
+import pytest
+from django.test import Client as Browser
+
+from exercises.models import Exercise
+from exercises.services import load_library
+from scheduling.models import Changeover
+from school.models import LessonGrid, StorePiece
+from tests.clock import NOW, SATURDAY, at
+from tests.factories.arenas import LineFactory, StorePieceFactory
+from tests.factories.exercises import ExerciseRevisionFactory
+from tests.factories.horses import HorseFactory
+from tests.factories.lessons import LessonFactory, RideFactory
+from tests.factories.people import (
+    AccountFactory,
+    GroundspersonFactory,
+    InstructorFactory,
+)
+from tests.factories.plans import ChangeoverFactory, DayPlanFactory
+from tests.factories.ride_logs import STAGES, RideLogFactory
+from tests.factories.schools import SchoolFactory
+from tests.factories.waiting import WaitingWishFactory
+
+pytestmark = pytest.mark.django_db
+
+PART = {"HX-Request": "true"}
+
+
+@pytest.fixture
+def manager(client: Browser, monkeypatch: pytest.MonkeyPatch) -> Browser:
+    monkeypatch.setattr("django.utils.timezone.now", lambda: NOW)
+    SchoolFactory()
+    client.force_login(AccountFactory(manager=True, person=None))
+    return client
+
+
+def plain(html: str) -> str:
+    return " ".join(re.sub(r"<[^>]+>", " ", html).split())
+
+
+def board(manager: Browser, ride, **other: object) -> str:
+    """Return what the board says before a lesson is changed so."""
+    lesson = ride.lesson
+    asked = {
+        "date": SATURDAY.isoformat(),
+        "start": "09:00",
+        "minutes": 60,
+        "arena": lesson.arena_id,
+        "instructor": lesson.instructor_id,
+        "version": lesson.version,
+        f"horse_{ride.pk}": ride.horse_id,
+    } | other
+    answer = manager.post(f"/board/lessons/{lesson.pk}/try/", asked, headers=PART)
+    return answer.content.decode()
+
+
+def test_a_warning_is_said_when_a_change_brings_it_and_not_ever_after(
+    manager: Browser,
+) -> None:
+    """A horse of more than 120 minutes a day is warned of, and of 200 refused here."""
+    horse = HorseFactory(name="Onyx", max_minutes=200)
+    RideFactory(horse=horse, lesson__starts_at=at("14:00"), lesson__ends_at=at("15:30"))
+    ride = RideFactory(horse=horse)
+
+    brought = board(manager, ride, start="12:00", minutes=65)
+    untouched = board(manager, ride, instructor=InstructorFactory().pk)
+    refused = board(manager, ride, minutes=120)
+
+    assert "Onyx would work 155 minutes" in brought
+    assert 'class="note warn"' in brought
+    assert "Not possible" not in brought
+    assert 'class="note warn"' not in untouched
+    assert "Not possible" in refused
+    assert 'name="overrule"' in refused
+
+
+def test_the_waiting_list_says_who_fits_a_gap_and_why_the_others_do_not(
+    manager: Browser,
+) -> None:
+    HorseFactory(name="Juniper", weight_kg=600)
+    gap = LessonFactory(kind="group", places=3)
+    WaitingWishFactory(rider__person__first_name="Mira")
+    WaitingWishFactory(rider__person__first_name="Sven", weekday=3)
+    WaitingWishFactory(rider__person__first_name="Olga", rider__weight_kg=140)
+
+    page = plain(manager.get(f"/lessons/{gap.pk}/waiting/").content.decode())
+
+    fit, _, others = page.partition("They do not, and why")
+    assert re.search(r"Mira .*day and hour as wished for.*level.*Juniper is free", fit)
+    assert re.search(r"Sven .*wishes for Thursdays", others)
+    assert re.search(r"Olga .*140 kg", others)
+
+
+def test_cups_that_broke_at_one_arena_are_known_there_and_planned_without(
+    manager: Browser, client: Browser
+) -> None:
+    lesson = RideFactory(horse__name="Onyx").lesson
+    line = LineFactory(arena=lesson.arena)
+    StorePieceFactory(piece="wing", working=28)
+    StorePieceFactory(piece="pole", working=30, weight_g=12_000)
+    cups = StorePieceFactory(piece="cup", place="Arena two", working=5, weight_g=300)
+    one = ChangeoverFactory(
+        plan=DayPlanFactory(state="published"), lesson=lesson, line=line
+    )
+    yard = Browser()
+    yard.force_login(AccountFactory(person=GroundspersonFactory().person))
+    yard.post(
+        f"/changeovers/{one.pk}/trouble/",
+        {"what": "A piece is broken", "says": "two cups"},
+    )
+    assert "two cups" in Changeover.objects.get().note
+
+    day = manager.get(f"/day/{SATURDAY.isoformat()}/").content.decode()
+    assert 'href="/store/"' in day
+    manager.post(
+        "/store/",
+        {
+            "piece": "cup", "place": cups.place, "working": 3, "broken": 2,
+            "was_working": 5, "was_broken": 0,
+        },
+    )  # fmt: skip
+    load_library(now=NOW)
+    exercise = Exercise.objects.get(slug="placing-pole-double")
+    grid = {"exercise": exercise.pk, "tradition": "schooling"}
+    answer = manager.post(f"/lessons/{lesson.pk}/grid/", grid)
+
+    assert StorePiece.objects.get(piece="cup").broken == 2
+    assert re.search(r"more than the store has: \d cups of 3", answer.content.decode())
+    assert not LessonGrid.objects.exists()
+
+
+def test_reports_tell_what_was_ridden_beside_what_was_planned(
+    manager: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("django.utils.timezone.now", lambda: at("20:00"))
+    for clock, stage in (("09:00", len(STAGES)), ("11:00", 1)):
+        lesson = LessonFactory(starts_at=at(clock))
+        LessonGrid.objects.create(
+            lesson=lesson, revision=ExerciseRevisionFactory(), tradition="schooling",
+            start=[], end=[], approach_cm=0, runout_cm=0,
+        )  # fmt: skip
+        RideLogFactory(lesson=lesson, stage=stage)
+    first = SATURDAY - timedelta(days=5)
+
+    page = manager.get(f"/reports/ridden/?first={first}&last={SATURDAY}")
+
+    text = plain(page.content.decode())
+    columns = (
+        "Every stage, as built Built otherwise Fewer stages Not jumped Not logged All"
+    )
+    assert f"{columns} 2027-03-01 1 0 1 0 0 2" in text
