@@ -83,3 +83,46 @@ def test_every_variable_stands_in_the_readme() -> None:
 
     assert len(named) >= 12
     assert missing == set()
+
+
+def assigned(text: str, sign: str) -> dict[str, str]:
+    """Return the lines of upper-case names with what stands behind the sign."""
+    return dict(re.findall(rf"^ *([A-Z_]+){sign} *(.*)$", text, re.MULTILINE))
+
+
+def test_the_example_filled_in_starts_what_compose_runs(tmp_path: Path) -> None:
+    compose = (ROOT / "docker-compose.yml").read_text()
+    asked = assigned((ROOT / ".env.example").read_text(), "=")
+    filled = {
+        "SECRET_KEY": "k" * 50,
+        "POSTGRES_PASSWORD": "pass",
+        "EMAIL_HOST": "mail.example.org",
+    }
+    given = assigned(compose.partition("\nservices:")[0], ":")
+    given["DATABASE_URL"] = re.sub(
+        r"\$\{POSTGRES_PASSWORD.*?\}", "pass", given["DATABASE_URL"]
+    )
+
+    done = start(tmp_path, **(asked | filled | given))
+
+    assert set(filled) <= set(asked)
+    assert given["SCHOOL_MODE"] == "served"
+    assert "'HOST': 'db'" in done.stdout
+
+
+def test_an_example_that_is_not_filled_in_starts_nothing(tmp_path: Path) -> None:
+    asked = assigned((ROOT / ".env.example").read_text(), "=")
+
+    done = start(tmp_path, **asked, SCHOOL_MODE="served")
+
+    assert "SCHOOL_MODE=served needs SECRET_KEY" in done.stderr
+
+
+def test_every_service_that_runs_the_app_has_the_photos() -> None:
+    compose = (ROOT / "docker-compose.yml").read_text()
+    app, _, services = compose.partition("\nservices:")
+
+    assert 'volumes: ["photos:/srv/var/photos"]' in app
+    # A list of its own would take the place of the common one.
+    for one in re.findall(r"<<: \*app\n((?:    .*\n)+)", services):
+        assert "volumes:" not in one
