@@ -1,7 +1,10 @@
-"""What the import rules cannot see: relations, and pure rooms used alone."""
+"""What the import rules cannot see: relations, pure rooms used alone, and lengths."""
 
+import ast
 import subprocess
 import sys
+from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from django.apps import apps
@@ -16,6 +19,37 @@ PURE = [
     "scheduling.matching.engine",
     "scheduling.solver.solve",
 ]
+
+ROOT = Path(__file__).parents[1]
+MOST_LINES, MOST_OF_A_FUNCTION = 500, 60
+LONGER = {
+    # One compiled loop each; parts of it called from outside would be compiled apart.
+    "scheduling/changeover/kernels.py:costs_at",
+    "scheduling/solver/anneal_kernels.py:anneal",
+    "scheduling/solver/anneal_kernels.py:arena_cost",
+    "scheduling/solver/bound_kernels.py:links",
+    # A journey from its first press to its last; a table.
+    "tests/browser/test_afternoon.py:test_from_a_fault_to_the_log",
+    "tests/browser/test_saturday.py:test_a_saturday_on_the_phone",
+    "tests/journeys/test_invite_to_cancel.py:"
+    "test_one_lesson_from_its_booking_to_its_end",
+    "tests/test_sweeps.py",
+    "tests/test_sweeps.py:things",
+    # Still to be split.
+    "scheduling/dayplan/fallback.py:best_effort",
+    "scheduling/dayplan/numbers.py:numbers_of",
+    "scheduling/dayplan/order.py:order_day",
+    "scheduling/solver/search.py",
+    "scheduling/solver/solve.py:solve",
+    "school/services/lessons.py:book_lesson",
+    "school/services/series.py:start_series",
+    "school/services/series_changes.py:change_series_from",
+    "tests/benchmarks/large_school.py:_lessons",
+    "tests/benchmarks/peer.py:peer",
+    "tests/browser/test_reset_list.py",
+    "tests/school/services/test_lessons.py",
+}
+"""What may be longer than the house allows, and why."""
 
 
 def test_relations_point_downwards() -> None:
@@ -45,3 +79,26 @@ def test_pure_rooms_are_usable_without_django(module: str) -> None:
     )
 
     assert done.stdout.strip() == "[]"
+
+
+def too_long(path: Path) -> Iterator[str]:
+    name, text = path.relative_to(ROOT).as_posix(), path.read_text()
+    if text.count("\n") > MOST_LINES:
+        yield name
+    for one in ast.walk(ast.parse(text)):
+        if isinstance(one, ast.FunctionDef | ast.AsyncFunctionDef):
+            lines = (one.end_lineno or one.lineno) - one.lineno + 1
+            if lines > MOST_OF_A_FUNCTION:
+                yield f"{name}:{one.name}"
+
+
+def test_no_file_and_no_function_is_longer_than_the_house_allows() -> None:
+    files = [
+        path
+        for room in (".ci", "exercises", "school", "scheduling", "tests")
+        for path in (ROOT / room).rglob("*.py")
+        if not {"migrations", "node_modules"} & set(path.parts)
+    ]
+
+    assert len(files) > 300
+    assert {one for path in files for one in too_long(path)} <= LONGER

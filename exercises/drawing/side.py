@@ -84,6 +84,21 @@ def draw_side(
     svg.rect(root, 0, ground, box.width, letter * 0.3, fill=svg.GROUND)
     for one in elements:
         _element(root, one, box, ground)
+    _write_heights(root, elements, box, ground, names)
+    gap_measures(root, elements, box, ground + letter * 1.3, gaps)
+    datum_measures(root, elements, box, datum, feet)
+    return svg.written(root)
+
+
+def _write_heights(
+    root: Node,
+    elements: Sequence[Element],
+    box: Frame,
+    ground: float,
+    names: Sequence[Label],
+) -> None:
+    """Write the heights above all fences, led down to those that are lower."""
+    letter, tall = box.letter, max(_top(one) for one in elements)
     named = [one for one in elements if one.height_cm]
     for one, label in zip(named, names, strict=True):
         above = ground - tall - letter * (0.3 + 1.1 * label.line)
@@ -94,9 +109,6 @@ def draw_side(
                 stroke=svg.FAINT, width=letter / 20,
             )  # fmt: skip
         svg.text(root, label.middle, above, label.words, size=letter * 0.9)
-    gap_measures(root, elements, box, ground + letter * 1.3, gaps)
-    datum_measures(root, elements, box, datum, feet)
-    return svg.written(root)
 
 
 def _top(one: Element) -> int:

@@ -206,25 +206,23 @@ def settle(
                     "The day has changed while you looked, and this would no longer "
                     "come to what you saw. Nothing was done. Look again, then decide.",
                 )
-            record(
-                by=by,
-                at=now,
-                action=ACTION,
-                subject=out.thing(),
-                after={
-                    "uid": uid,
-                    "from": out.first.isoformat(),
-                    "to": out.last.isoformat(),
-                    "reason": out.reason,
-                    "choices": {one.key: one.choice for one in foretold.proposal.items},
-                    "changed": done.changed,
-                    "cancelled": done.cancelled,
-                    "mails": len(done.mails),
-                },
-            )
+            after = {"uid": uid} | _told_of(out, foretold.proposal, done)
+            record(by=by, at=now, action=ACTION, subject=out.thing(), after=after)
             return Settled(done.changed, done.cancelled, len(done.mails))
     except IntegrityError as error:
         raise refusal_of(error) from error
+
+
+def _told_of(out: Out, proposal: Proposal, done: _Done) -> dict[str, Any]:
+    return {
+        "from": out.first.isoformat(),
+        "to": out.last.isoformat(),
+        "reason": out.reason,
+        "choices": {one.key: one.choice for one in proposal.items},
+        "changed": done.changed,
+        "cancelled": done.cancelled,
+        "mails": len(done.mails),
+    }
 
 
 def _done_before(uid: str) -> Settled | None:

@@ -1,8 +1,8 @@
 """The day by arena, and the plan that orders it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.contrib import messages
@@ -67,24 +67,35 @@ def day_page(request: HttpRequest, day: str) -> HttpResponse:
     return _show(request, read_day_or_404(day))
 
 
+def _closures(when: date, zone: ZoneInfo) -> list[ArenaClosure]:
+    first, last = day_bounds(when, zone)
+    return list(
+        ArenaClosure.objects.filter(closed_from__lt=last, closed_to__gt=first)
+        .select_related("arena")
+        .order_by("closed_from", "pk")
+    )
+
+
+def _in_order(
+    lessons: Sequence[Lesson], changeovers: Sequence[Changeover]
+) -> list[tuple[datetime, str, Lesson | Changeover, str]]:
+    """Return what happens by its start; what is changed stands before the lesson."""
+    rows: list[tuple[datetime, str, Lesson | Changeover, str]] = [
+        (one.starts_at, "lesson", one, "") for one in lessons
+    ]
+    rows += [(one.starts_at, "reset", one, progress_words(one)) for one in changeovers]
+    return sorted(rows, key=lambda row: (row[0], row[1] == "lesson"))
+
+
 def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
     # Read before the rows, so that what is written meanwhile is told of.
     now = timezone.now()
     school = the_school()
     zone = ZoneInfo(school.zone)
-    first, last = day_bounds(when, zone)
     arenas = list(Arena.objects.order_by("name"))
     lessons = lessons_of_day(when, zone)
     changeovers = changeovers_of_day(when)
-    closures = list(
-        ArenaClosure.objects.filter(closed_from__lt=last, closed_to__gt=first)
-        .select_related("arena")
-        .order_by("closed_from", "pk")
-    )
-    rows: list[tuple[object, str, object, str]] = [
-        (one.starts_at, "lesson", one, "") for one in lessons
-    ]
-    rows += [(one.starts_at, "reset", one, progress_words(one)) for one in changeovers]
+    closures = _closures(when, zone)
     photos = photos_of_day(when)
     published, draft = published_plan(when), draft_of_day(when)
     manager = is_manager(account_of(request))
@@ -109,7 +120,7 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
         ),
         "teachers": draw_teachers(_teachers(when, lessons, zone), when, zone, scale),
         "undo": _undo(account_of(request)) if manager else None,
-        "rows": sorted(rows, key=lambda row: (str(row[0]), row[1] == "lesson")),
+        "rows": _in_order(lessons, changeovers),
         "closures": closures,
         "dusk": _dusk(lights[when], lessons, changeovers),
         "published": published,

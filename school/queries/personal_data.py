@@ -94,7 +94,25 @@ def personal_data(client: Client) -> dict[str, list[dict[str, Any]]]:
         "credits": MakeUpCredit.objects.filter(client=client),
     }
     data = {name: list(rows.order_by("pk").values()) for name, rows in kinds.items()}
-    data["rides"] = _rows(
+    data["rides"], data["ridden"] = _rides(client), _ridden(client)
+    data["mails"] = _rows(
+        OutboxMessage.objects.filter(client=client)
+        .order_by("made_at", "pk")
+        .values("kind", "subject", "told", "state", "made_at", "sent_at")
+    )
+    data["answers by mail"] = _rows(
+        Reply.objects.filter(invitation__client=client)
+        .order_by("received_at", "pk")
+        .values("received_at", "sender", "subject", "answer", "comment", "state")
+    )
+    data["noted"] = _rows(
+        audit_of_people(client).values("at", "action", "subject", "before", "after")
+    )
+    return data
+
+
+def _rides(client: Client) -> list[dict[str, Any]]:
+    return _rows(
         Ride.objects.filter(rider__client=client)
         .order_by("lesson__starts_at", "pk")
         .values(
@@ -111,7 +129,10 @@ def personal_data(client: Client) -> dict[str, list[dict[str, Any]]]:
             "outcome__paid_by",
         )
     )
-    data["ridden"] = _rows(
+
+
+def _ridden(client: Client) -> list[dict[str, Any]]:
+    return _rows(
         RiddenRide.objects.filter(rider__client=client)
         .order_by("log__lesson__starts_at", "pk")
         .values(
@@ -124,17 +145,3 @@ def personal_data(client: Client) -> dict[str, list[dict[str, Any]]]:
             "quarter_efforts",
         )
     )
-    data["mails"] = _rows(
-        OutboxMessage.objects.filter(client=client)
-        .order_by("made_at", "pk")
-        .values("kind", "subject", "told", "state", "made_at", "sent_at")
-    )
-    data["answers by mail"] = _rows(
-        Reply.objects.filter(invitation__client=client)
-        .order_by("received_at", "pk")
-        .values("received_at", "sender", "subject", "answer", "comment", "state")
-    )
-    data["noted"] = _rows(
-        audit_of_people(client).values("at", "action", "subject", "before", "after")
-    )
-    return data

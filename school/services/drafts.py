@@ -273,17 +273,7 @@ def keep_draft(
         history = history_of(fresh)
         spec = _own(history.spec)
         if fresh.exercise_id is None or as_new:
-            kept = _keep_new(spec, by, now)
-            if fresh.lesson is not None:
-                grid = attach_grid(
-                    lesson=fresh.lesson,
-                    revision=kept.revision,
-                    by=by,
-                    now=now,
-                    tradition=_tradition(fresh.lesson),
-                    overrides=overrides,
-                )
-                kept = replace(kept, grid=grid)
+            kept = _attached(_keep_new(spec, by, now), fresh.lesson, by, now, overrides)
         elif fresh.lesson is not None:
             kept = _keep_for_lesson(fresh, fresh.lesson, history, by, now, overrides)
         else:
@@ -305,6 +295,26 @@ def _own(spec: ExerciseSpec) -> ExerciseSpec:
         return spec
     source = f"The school's own, made from: {spec.source}"[:300]
     return spec.model_copy(update={"source": source, "grade": "own"})
+
+
+def _attached(
+    kept: Kept,
+    lesson: Lesson | None,
+    by: Account,
+    now: datetime,
+    overrides: Mapping[str, str] | None,
+) -> Kept:
+    if lesson is None:
+        return kept
+    grid = attach_grid(
+        lesson=lesson,
+        revision=kept.revision,
+        by=by,
+        now=now,
+        tradition=_tradition(lesson),
+        overrides=overrides,
+    )
+    return replace(kept, grid=grid)
 
 
 def _keep_new(spec: ExerciseSpec, by: Account, now: datetime) -> Kept:

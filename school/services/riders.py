@@ -6,7 +6,7 @@ from typing import TypedDict
 from django.db import IntegrityError, transaction
 
 from school.enums import Level
-from school.models import Account, LevelSigning, Rider, RiderStop
+from school.models import Account, Instructor, LevelSigning, Rider, RiderStop
 from school.queries.schools import local_day
 from school.services.audit import record, snapshot
 from school.services.refusals import UnableToBook, on_day
@@ -33,20 +33,7 @@ def sign_level(
     UnableToBook
         For one who is no instructor, beyond what they teach, or two bands at once.
     """
-    instructor = getattr(by.person, "instructor", None)
-    if instructor is None:
-        raise UnableToBook("not-instructor", "Only an instructor signs a level.")
-    if level not in ORDER or not 0 <= highest_fence_cm <= 160:
-        raise UnableToBook("level", "Choose a level and a fence of 0 to 160 cm.")
-    if (
-        ORDER.index(level) > ORDER.index(instructor.level)
-        or highest_fence_cm > instructor.highest_fence_cm
-    ):
-        raise UnableToBook(
-            "beyond-teaching",
-            f"You teach up to {instructor.get_level_display().lower()} and "
-            f"{instructor.highest_fence_cm} cm: somebody further on signs this.",
-        )
+    instructor = _signer(by, level, highest_fence_cm)
     today = local_day(now)
     with transaction.atomic():
         fresh = (
@@ -80,6 +67,25 @@ def sign_level(
             before=_level(before), after=_level(snapshot(fresh)),
         )  # fmt: skip
         return signing
+
+
+def _signer(by: Account, level: str, highest_fence_cm: int) -> Instructor:
+    """Return the instructor who signs, or refuse what they may not sign."""
+    instructor: Instructor | None = getattr(by.person, "instructor", None)
+    if instructor is None:
+        raise UnableToBook("not-instructor", "Only an instructor signs a level.")
+    if level not in ORDER or not 0 <= highest_fence_cm <= 160:
+        raise UnableToBook("level", "Choose a level and a fence of 0 to 160 cm.")
+    if (
+        ORDER.index(level) > ORDER.index(instructor.level)
+        or highest_fence_cm > instructor.highest_fence_cm
+    ):
+        raise UnableToBook(
+            "beyond-teaching",
+            f"You teach up to {instructor.get_level_display().lower()} and "
+            f"{instructor.highest_fence_cm} cm: somebody further on signs this.",
+        )
+    return instructor
 
 
 def _level(data: dict[str, object]) -> dict[str, object]:

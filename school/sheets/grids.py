@@ -73,11 +73,7 @@ def lesson_sheet(
             place=place,
         ),
         stages=_stages(stages, units, work),
-        looks=[
-            f"{one['says']} {one['cure']}".strip()
-            for one in grid.fitted.get("verdicts", [])
-            if one["fit"] == "look at it"
-        ],
+        looks=_looks(grid),
         overruled=[
             Overruled(one.says, one.reason, _who(one.by)) for one in overruled_of(grid)
         ],
@@ -136,6 +132,14 @@ def _distances(tradition: str, approach: Gait) -> str:
 
 def _words(value: str) -> str:
     return value.replace("-", " ")
+
+
+def _looks(grid: LessonGrid) -> list[str]:
+    return [
+        f"{one['says']} {one['cure']}".strip()
+        for one in grid.fitted.get("verdicts", [])
+        if one["fit"] == "look at it"
+    ]
 
 
 def _made(now: datetime, zone: ZoneInfo, revision: ExerciseRevision) -> str:

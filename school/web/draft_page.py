@@ -88,19 +88,24 @@ def page_of(draft: GridDraft, *, stage: int = 0, size_cm: int = USUAL_CM) -> Any
         else [],
         "problem": problem,
         "fitted_to": _horses(row) if isinstance(fit, Fitted) else "",
-        "sizes": [(one, units.horse(one)) for one in SIZES_CM],
         "size_cm": size_cm,
         "tradition": school.get_tradition_display(),
+        "places": _places(spec),
+        "undo": _button(history, "undoes"),
+        "redo": _button(history, "redoes"),
+    } | _to_choose_from(units)
+
+
+def _to_choose_from(units: Units) -> dict[str, Any]:
+    return {
+        "sizes": [(one, units.horse(one)) for one in SIZES_CM],
         "kinds": [(kind.value, kind_words(kind)) for kind in Kind],
         "ground_lines": [(one.value, words) for one, words in GROUND_LINES.items()],
         "levels": LEVELS,
         "gaits": [one.value for one in Gait],
-        "places": _places(spec),
         "step_cm": units.step_cm,
         "step": units.height_change(units.step_cm),
         "units": units,
-        "undo": _button(history, "undoes"),
-        "redo": _button(history, "redoes"),
     }
 
 
