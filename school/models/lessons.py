@@ -28,6 +28,10 @@ class LessonSeries(models.Model):
     places = models.PositiveSmallIntegerField(default=1)
     weekday = models.PositiveSmallIntegerField(help_text="0 is Monday")
     local_start = models.TimeField()
+    window_from = models.TimeField(
+        null=True, blank=True, help_text="Each lesson may start from then"
+    )
+    window_to = models.TimeField(null=True, blank=True)
     minutes = models.PositiveSmallIntegerField()
     first_date = models.DateField()
     last_date = models.DateField()
@@ -58,6 +62,12 @@ class LessonSeries(models.Model):
             models.CheckConstraint(
                 condition=Q(last_date__gte=F("first_date")),
                 name="series_begins_before_it_ends",
+            ),
+            together("window_from", "window_to", "series_window_whole"),
+            models.CheckConstraint(
+                condition=Q(window_from__isnull=True)
+                | Q(window_from__lte=F("local_start"), window_to__gte=F("local_start")),
+                name="series_starts_in_its_window",
             ),
             models.UniqueConstraint(
                 "carried_from", "term", name="series_carried_once_a_term"

@@ -158,6 +158,8 @@ def _book(
             local_start=one.local_start,
             minutes=one.minutes,
             places=one.places,
+            window_from=one.window_from,
+            window_to=one.window_to,
         ),
         first_date=first_in(new, one.weekday),
         last_date=new.last_date,

@@ -87,6 +87,7 @@ def start_series(
             SeriesException.objects.create(series=series, date=day, reason=reason)
 
         def book(day: date) -> Lesson:
+            first, last = plan.window(day, zone)
             return book_lesson(
                 title=plan.name,
                 kind=plan.kind,
@@ -97,6 +98,8 @@ def start_series(
                 instructor=plan.instructor,
                 places=plan.places,
                 rides=pairs,
+                window_from=first,
+                window_to=last,
                 series=series,
                 series_date=day,
                 by=by,

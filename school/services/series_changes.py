@@ -78,11 +78,15 @@ def change_series_from(
             lesson.series, lesson.series_date = new, day + shift
             lesson.title, lesson.kind, lesson.work = plan.name, plan.kind, plan.work
             lesson.places = plan.places
+            # The window of before gives way first, or nothing could leave it.
+            lesson.window_from = lesson.window_to = None
             lesson.save()
             change = Move(lesson, starts_at, plan.arena, plan.minutes, plan.instructor)
             (moved,) = move_lessons(
                 moves=[change], by=by, now=now, tell=False, overrule=overrule
             )
+            moved.window_from, moved.window_to = plan.window(day + shift, zone)
+            moved.save(update_fields=["window_from", "window_to"])
             return moved
 
         moved = each_day(sorted(lessons), move)

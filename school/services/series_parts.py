@@ -3,16 +3,21 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from zoneinfo import ZoneInfo
 
 from school.models import Arena, Instructor, Invitation, Lesson, LessonSeries
 from school.queries.schools import school_zone
-from school.queries.series import WEEK, lessons_from
+from school.queries.series import WEEK, lessons_from, moment_of
 from school.services.refusals import UnableToBook
 
 
 @dataclass(frozen=True, slots=True)
 class SeriesPlan:
-    """What a weekly lesson is, each week."""
+    """What a weekly lesson is, each week.
+
+    With a window each may start from one local time to another, and is booked at
+    `local_start` until its day is planned.
+    """
 
     name: str
     kind: str
@@ -22,9 +27,39 @@ class SeriesPlan:
     local_start: time
     minutes: int
     places: int = 1
+    window_from: time | None = None
+    window_to: time | None = None
+
+    def window(
+        self, day: date, zone: ZoneInfo
+    ) -> tuple[datetime | None, datetime | None]:
+        """Return between which moments of a day the lesson may start, if it may."""
+        if self.window_from is None or self.window_to is None:
+            return None, None
+        return (
+            moment_of(day, self.window_from, zone),
+            moment_of(day, self.window_to, zone),
+        )
 
 
 def fields_of(plan: SeriesPlan) -> dict[str, object]:
+    """Return what a plan says as the series' own fields; refuse a window that is none.
+
+    Raises
+    ------
+    UnableToBook
+        Where the window has one end only, or does not hold the start.
+    """
+    first, last = plan.window_from, plan.window_to
+    if (first is None) != (last is None) or (
+        first and last and not first <= plan.local_start <= last
+    ):
+        raise UnableToBook(
+            "window",
+            "A weekly lesson begins within its window: say from when and until when "
+            "it may start, and a start between them.",
+            field="window_from",
+        )
     return {
         "name": plan.name.strip(),
         "kind": plan.kind,
@@ -34,6 +69,8 @@ def fields_of(plan: SeriesPlan) -> dict[str, object]:
         "local_start": plan.local_start,
         "minutes": plan.minutes,
         "places": plan.places,
+        "window_from": plan.window_from,
+        "window_to": plan.window_to,
     }
 
 

@@ -137,8 +137,6 @@ class BookForm(MomentForm):
             self.add_error("window_to", "Say both, from when and until when.")
         elif first and last and first > last:
             self.add_error("window_to", "It may start until a later time than from.")
-        elif first and first != last and data.get("until"):
-            self.add_error("window_from", "A weekly lesson has a fixed time.")
 
     def window(self) -> tuple[datetime | None, datetime | None]:
         """Return between which moments the lesson may start; None where fixed."""

@@ -62,6 +62,16 @@ class ChangeForm(forms.Form):
     local_start = forms.TimeField(
         label="Start", widget=forms.TimeInput(attrs={"type": "time"})
     )
+    window_from = forms.TimeField(
+        required=False,
+        label="May start from (leave empty for a fixed time)",
+        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
+    )
+    window_to = forms.TimeField(
+        required=False,
+        label="May start until",
+        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
+    )
     minutes = forms.IntegerField(min_value=10, max_value=240)
     arena = forms.ModelChoiceField(Arena.objects.order_by("name"))
     instructor = forms.ModelChoiceField(

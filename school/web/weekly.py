@@ -18,6 +18,9 @@ def book_weekly(
     """Book what a form asks for every week, all weeks or none."""
     data = form.cleaned_data
     skip: dict[date, str] = {}
+    first, last = data["window_from"], data["window_to"]
+    if first == last:
+        first = last = None
     if data["public_holidays"]:
         skip = holidays_of(the_school(), data["date"], data["until"])
     term = data["term"]
@@ -36,6 +39,8 @@ def book_weekly(
             local_start=data["start"],
             minutes=data["minutes"],
             places=data["places"],
+            window_from=first,
+            window_to=last,
         ),
         first_date=data["date"],
         last_date=data["until"],

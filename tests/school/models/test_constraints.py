@@ -315,6 +315,10 @@ BREAKS: dict[str, Callable[[], Any]] = {
     "series_on_a_weekday": lambda: series(weekday=7),
     "series_minutes_in_range": lambda: series(minutes=9),
     "series_begins_before_it_ends": lambda: series(last_date=date(2027, 3, 1)),
+    "series_window_whole": lambda: series(window_from=time(9)),
+    "series_starts_in_its_window": lambda: series(
+        window_from=time(0), window_to=time(0, 1)
+    ),
     "series_kind_known": lambda: series(kind="mass"),
     "series_work_known": lambda: series(work="sleep"),
     "series_places_in_range": lambda: series(places=0),

@@ -446,13 +446,9 @@ def test_a_window_of_one_time_is_a_fixed_time(manager: Browser) -> None:
         ({"start": ""}, "Say when it starts"),
         ({"window_from": "15:00"}, "Say both"),
         ({"window_from": "15:00", "window_to": "14:00"}, "until a later time"),
-        (
-            {"window_from": "15:00", "window_to": "18:00", "until": "2027-04-03"},
-            "has a fixed time",
-        ),
         ({"window_from": "20:00", "window_to": "21:00"}, "may start from"),
     ],
-    ids=["no-start", "half", "backwards", "weekly", "start-outside"],
+    ids=["no-start", "half", "backwards", "start-outside"],
 )
 def test_a_window_that_makes_no_sense_is_said(
     manager: Browser, change: dict, says: str
@@ -461,3 +457,15 @@ def test_a_window_that_makes_no_sense_is_said(
 
     assert says in page
     assert not Lesson.objects.exists()
+
+
+def test_a_weekly_lesson_is_booked_within_a_window(manager: Browser) -> None:
+    data = booking(start="", window_from="15:00", window_to="18:00", until="2027-03-20")
+
+    manager.post("/lessons/new/", data)
+
+    lessons = Lesson.objects.order_by("starts_at")
+    assert len(lessons) > 1
+    for one in lessons:
+        assert one.window_from == one.starts_at
+        assert one.window_to == one.starts_at + timedelta(hours=3)

@@ -235,3 +235,20 @@ def test_what_was_ridden_is_not_rewritten(
     assert page.status_code == 409
     assert "stays as it was" in page.content.decode()
     assert Ride.objects.filter(state="booked").count() == 5
+
+
+def test_a_window_is_given_from_a_day_on_and_shown(
+    manager: Browser, series: LessonSeries, first: date
+) -> None:
+    page = manager.get(f"/weekly/{series.pk}/")
+    form = page.context["forms"]["change"]
+    sent = {one.html_name: one.value() for one in form}
+    sent = {key: value for key, value in sent.items() if value not in (None, "")}
+    sent |= {"change-window_from": "15:30", "change-window_to": "18:00"}
+
+    answer = manager.post(f"/weekly/{series.pk}/change/", sent, follow=True)
+
+    page = answer.content.decode()
+    assert "may start from 15:30 to 18:00" in page
+    assert "from 15:30 to 18:00</span>" in page
+    assert "15:30 to 18:00</td>" in manager.get("/weekly/").content.decode()
