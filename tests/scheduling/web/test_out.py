@@ -2,9 +2,12 @@
 
 import re
 from datetime import timedelta
+from itertools import pairwise
 
 import pytest
+from django.db import connection
 from django.test import Client as Browser
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from school.models import ArenaClosure, HorseState, InstructorAbsence, Lesson
@@ -201,3 +204,49 @@ def test_back_before_the_end_ends_it_now_and_before_its_beginning_takes_it_back(
 
 def test_back_of_an_unknown_kind_is_not_found(manager: Browser) -> None:
     assert manager.post("/out/saddle/1/back/").status_code == 404
+
+
+def asked_for(manager: Browser, lesson: Lesson) -> int:
+    with CaptureQueriesContext(connection) as queries:
+        assert manager.get(page_of(lesson)).status_code == 200
+    return len(queries)
+
+
+def touched_too(lesson: Lesson, clock: str) -> None:
+    RideFactory(
+        lesson__instructor=lesson.instructor,
+        lesson__arena=lesson.arena,
+        lesson__starts_at=at(clock, DAY),
+    )
+
+
+def test_each_lesson_touched_adds_the_same_queries_and_no_other_adds_any(
+    manager: Browser, lesson: Lesson
+) -> None:
+    """What would come of it is done and taken back, so each lesson has its own."""
+    manager.get(page_of(lesson))  # What is read once and kept is not counted.
+    counts = [asked_for(manager, lesson)]
+    for clock in ("12:00", "14:00", "16:00"):
+        touched_too(lesson, clock)
+        counts.append(asked_for(manager, lesson))
+    for clock in ("11:00", "13:00", "15:00"):
+        RideFactory(lesson__starts_at=at(clock, DAY))
+
+    each = {after - before for before, after in pairwise(counts)}
+    assert len(each) == 1
+    assert each.pop() <= 80
+    assert asked_for(manager, lesson) <= counts[-1]
+
+
+def test_each_rider_of_a_lesson_touched_adds_the_same_queries(
+    manager: Browser, lesson: Lesson
+) -> None:
+    manager.get(page_of(lesson))
+    counts = [asked_for(manager, lesson)]
+    for _ in range(3):
+        RideFactory(lesson=lesson)
+        counts.append(asked_for(manager, lesson))
+
+    each = {after - before for before, after in pairwise(counts)}
+    assert len(each) == 1
+    assert each.pop() <= 20
