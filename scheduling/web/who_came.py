@@ -22,10 +22,13 @@ from school.queries.lessons import lesson_with_all
 from school.queries.outcomes import (
     costs_in_words,
     early_end_of,
+    fee_in_words,
+    outcome_costs,
     outcome_in_words,
     payer_as_read,
     rides_of_the_day,
 )
+from school.queries.prices import PriceList, price_list
 from school.queries.schools import the_school
 from school.services.attendance import (
     charge_for,
@@ -74,12 +77,13 @@ def _show(
     request: HttpRequest, lesson: Lesson, refusal: str = "", form: EndForm | None = None
 ) -> HttpResponse:
     school, now = the_school(), timezone.now()
+    prices = price_list(school)
     zone = ZoneInfo(school.zone)
     ends = min(max(now, lesson.starts_at), lesson.ends_at).astimezone(zone)
     context = {
         "lesson": lesson,
         "school": school,
-        "rows": [_row(one, lesson, school) for one in rides_of_the_day(lesson)],
+        "rows": [_row(one, lesson, school, prices) for one in rides_of_the_day(lesson)],
         "open": may_still_note(lesson, now),
         "end": early_end_of(lesson),
         "end_form": form or EndForm(initial={"ends": ends.time()}),
@@ -90,10 +94,13 @@ def _show(
     return render(request, "scheduling/who_came.html", context, status=status)
 
 
-def _row(ride: Ride, lesson: Lesson, school: School) -> dict[str, Any]:
+def _row(
+    ride: Ride, lesson: Lesson, school: School, prices: PriceList
+) -> dict[str, Any]:
     """Say of a place what became of it, and what it would cost if missed."""
     outcome = getattr(ride, "outcome", None)
     payer = payer_as_read(ride, lesson)
+    fee = fee_in_words(school, lesson, prices, OutcomeKind.NO_SHOW)
     said = ""
     if outcome is not None:
         said = f"{outcome_in_words(outcome)}: {_costs(outcome)}."
@@ -102,15 +109,15 @@ def _row(ride: Ride, lesson: Lesson, school: School) -> dict[str, Any]:
         "missed": ride.state == RideState.MISSED,
         "noted": outcome is not None and outcome.kind != OutcomeKind.ENDED_EARLY,
         "said": said,
-        "no_show": costs_in_words(school.no_show_charge, payer),
-        "lost": costs_in_words(school.lost_charge, payer),
+        "no_show": costs_in_words(school.no_show_charge, payer, fee),
+        "lost": costs_in_words(school.lost_charge, payer, fee),
     }
 
 
 def _costs(outcome: Any) -> str:
     if outcome.kind == OutcomeKind.LATE:
         return "rides the rest, costs as booked"
-    return f"costs {costs_in_words(outcome.charge, outcome.paid_by)}"
+    return f"costs {outcome_costs(outcome)}"
 
 
 def _causes(school: School) -> list[tuple[str, str]]:

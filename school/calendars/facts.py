@@ -5,6 +5,7 @@ No other rider, no level, weight or health, no surname of a child.
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from django.utils.dateformat import format as date_format
@@ -12,8 +13,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 
 from school.calendars.told import Told, WeeklyPart
-from school.enums import CalendarBy, LessonKind, Work
-from school.models import Client, School
+from school.enums import CalendarBy, Charge, LessonKind, PaidBy, Work
+from school.models import Client, Outcome, School
+from school.queries.prices import fee_of, minutes_of, money, price_list
 from school.queries.schools import free_until
 
 
@@ -111,7 +113,8 @@ def lesson_facts(
             "minutes": f"{length.total_seconds() / 60:.0f}",
             "arrive": f"{early.astimezone(zone):%H:%M}",
             "horse": joined(told.horses) if told.horses else "",
-            "cancel": cancel_words(school, client, told.starts_at, now),
+            "cancel": cancel_words(school, client, told, now),
+            "price": price_words(school, told),
             "reason": told.reason,
         }
     )
@@ -160,20 +163,58 @@ def how_to_cancel(school: School, client: Client) -> str:
     return _("decline this invite, or write to {contact}").format(contact=contact)
 
 
-def cancel_words(
-    school: School, client: Client, starts_at: datetime, now: datetime
-) -> str:
-    """Say until when a lesson may be cancelled without charge, by clock and words."""
-    until = free_until(school, starts_at)
+def cancel_words(school: School, client: Client, told: Told, now: datetime) -> str:
+    """Say until when a lesson may be cancelled without charge, and what it is after."""
+    until, after = free_until(school, told.starts_at), fee_words(school, told)
     when = moment_words(until.astimezone(ZoneInfo(school.zone)))
+    how = how_to_cancel(school, client)
     if until <= now:
-        return _(
+        words = _(
             "The time to cancel without charge ended on {when}. If you cannot come, "
             "{how}."
-        ).format(when=when, how=how_to_cancel(school, client))
-    return _("Cancel without charge until {when}, {before}: {how}.").format(
-        when=when, before=_before(school), how=how_to_cancel(school, client)
+        ).format(when=when, how=how)
+    else:
+        words = _("Cancel without charge until {when}, {before}: {how}.").format(
+            when=when, before=_before(school), how=how
+        )
+    return words + after
+
+
+def fee_words(school: School, told: Told) -> str:
+    """Say what a place given back late costs, with a space before; empty if nothing."""
+    fee = fee_of(school, _price(school, told))
+    if not fee or school.late_cancel_charge == Charge.FREE:
+        return ""
+    words = _(
+        "After that a fee of {fee} is noted, or what has paid for the place in advance "
+        "is used."
     )
+    return " " + words.format(fee=money(fee, school.currency))
+
+
+def price_words(school: School, told: Told) -> str:
+    """Say the price of a place, where the school wants it said; else nothing."""
+    price = _price(school, told) if school.price_in_invites else None
+    return "" if price is None else money(price, school.currency)
+
+
+def noted_words(outcomes: Iterable[Outcome]) -> str:
+    """Say what was noted to a client for places of a lesson given back late."""
+    said = []
+    for one in outcomes:
+        if one.amount is not None:
+            fee = money(one.amount, one.currency)
+            said.append(_("a fee of {fee}").format(fee=fee))
+        elif one.charge != Charge.FREE and one.paid_by == PaidBy.PACK:
+            said.append(_("one lesson of the pack"))
+        elif one.charge != Charge.FREE and one.paid_by == PaidBy.CREDIT:
+            said.append(_("the lesson to make up that paid it"))
+    return joined(said) if said else ""
+
+
+def _price(school: School, told: Told) -> Decimal | None:
+    minutes = minutes_of(told.starts_at, told.ends_at)
+    return price_list(school).get((told.kind, minutes))
 
 
 def _before(school: School) -> str:

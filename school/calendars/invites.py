@@ -11,6 +11,7 @@ from school.calendars.components import Entry, Weekly, itip
 from school.calendars.facts import (
     ending_facts,
     lesson_facts,
+    noted_words,
     title_of,
     was_words,
     weekly_facts,
@@ -20,7 +21,7 @@ from school.calendars.placeholders import fill
 from school.calendars.texts import Words, default_words
 from school.calendars.told import WeeklyPart, told_from_data, told_of, weekly_part
 from school.enums import MessageKind, MessageMethod, MessageState
-from school.models import Lesson, OutboxMessage, School
+from school.models import Lesson, OutboxMessage, Outcome, School
 from school.queries.links import lesson_url, page_url
 from school.queries.series import moment_of
 from school.queries.texts import own_text
@@ -121,6 +122,11 @@ def _facts_and_entries(
     before = _before(message)
     if before is not None:
         facts["was"] = was_words(told_from_data(before.told), school)
+    if message.kind == MessageKind.CANCELLED:
+        own = Outcome.objects.filter(
+            ride__lesson=lesson, ride__rider__client=message.client_id
+        )
+        facts["noted"] = noted_words(own.order_by("pk"))
     facts["link"] = lesson_url(message.client, lesson)
     return facts, [_entry(school, message, lesson, facts["title"])]
 

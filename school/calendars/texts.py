@@ -27,6 +27,8 @@ PLACEHOLDERS = {
     "getting_there": "gate and parking, from the settings",
     "map": "address of a map, from the settings",
     "weather": "the rule for bad weather, from the settings",
+    "price": "price of a place, if the school wants it said",
+    "noted": "what was noted for a place given back late",
     "cancel": "until when to cancel without charge, and how",
     "link": "address of the page to accept, cancel or ask for another time",
     "page": "address of the client's page with all their lessons",
@@ -84,6 +86,7 @@ def _about() -> list[str]:
         _("Where: {arena}"),
         _("With: {instructor}"),
         _("Horse: {horse}"),
+        _("Price: {price}"),
         _("Wear: {wear}"),
         _("Getting there: {getting_there}"),
         _("Map: {map}"),
@@ -131,7 +134,9 @@ def _cancelled() -> list[str]:
             "It goes from your calendar by itself."
         )
         + "\n"
-        + _("Why: {reason}"),
+        + _("Why: {reason}")
+        + "\n"
+        + _("Noted: {noted}"),
         _("Questions: {contact}") + "\n" + _("Telephone: {phone}"),
         _("All your lessons: {page}"),
     ]

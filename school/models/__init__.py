@@ -28,6 +28,7 @@ from school.models.people import (
     Person,
     Rider,
 )
+from school.models.prices import LessonPrice
 from school.models.registers import HorsePapers, Incident
 from school.models.ride_logs import RiddenRide, RideLog, RideNote
 from school.models.riders import LevelSigning, RiderStop
@@ -67,6 +68,7 @@ __all__ = [
     "Lesson",
     "LessonGrid",
     "LessonPack",
+    "LessonPrice",
     "LessonSeries",
     "LevelSigning",
     "Line",

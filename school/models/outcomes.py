@@ -20,6 +20,14 @@ class Outcome(models.Model):
     minutes_late = models.PositiveSmallIntegerField(null=True, blank=True)
     charge = models.CharField(max_length=10, choices=Charge.choices)
     paid_by = models.CharField(max_length=10, choices=PaidBy.choices)
+    amount = models.DecimalField(
+        max_digits=9,
+        decimal_places=3,
+        null=True,
+        blank=True,
+        help_text="The fee as it was told, where nothing paid in advance pays",
+    )
+    currency = models.CharField(max_length=3, blank=True)
     noted_at = models.DateTimeField()
     noted_by = models.ForeignKey(
         Account, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
@@ -31,6 +39,12 @@ class Outcome(models.Model):
             one_of("charge", Charge.values, "outcome_charge_known"),
             one_of("paid_by", PaidBy.values, "outcome_paid_by_known"),
             within("minutes_late", 1, 240, "outcome_minutes_late_in_range"),
+            within("amount", 0, 99999, "outcome_amount_in_range"),
+            models.CheckConstraint(
+                condition=Q(amount__isnull=True, currency="")
+                | (Q(amount__isnull=False, paid_by=PaidBy.FEE) & ~Q(currency="")),
+                name="outcome_amount_is_a_fee_in_a_currency",
+            ),
             models.CheckConstraint(
                 condition=~Q(kind__in=[OutcomeKind.LATE, OutcomeKind.LOST])
                 | Q(minutes_late__isnull=False),

@@ -155,6 +155,32 @@ class School(models.Model):
     ended_horse_charge = models.CharField(
         max_length=10, choices=Charge.choices, default=Charge.FREE
     )
+    currency = models.CharField(
+        max_length=3, blank=True, help_text="ISO 4217 code; empty names no amounts"
+    )
+    late_fee = models.DecimalField(
+        max_digits=9,
+        decimal_places=3,
+        null=True,
+        blank=True,
+        help_text="Noted for a place given back late; empty goes by the share",
+    )
+    late_fee_percent = models.PositiveSmallIntegerField(
+        default=100, help_text="Share of the price noted for it where no fee is set"
+    )
+    no_show_fee = models.DecimalField(
+        max_digits=9,
+        decimal_places=3,
+        null=True,
+        blank=True,
+        help_text="Noted for who does not come, or too late to ride",
+    )
+    no_show_fee_percent = models.PositiveSmallIntegerField(
+        default=100, help_text="Share of the price noted for it where no fee is set"
+    )
+    price_in_invites = models.BooleanField(
+        default=False, help_text="Say the price in the mails that invite"
+    )
     quiet_from = models.TimeField(
         default=time(21), help_text="No reminder from this local time"
     )
@@ -201,6 +227,10 @@ class School(models.Model):
             within("remind_hours", 0, 336, "school_remind_in_range"),
             within("late_lost_min", 1, 60, "school_late_lost_in_range"),
             within("ended_counts_percent", 1, 100, "school_ended_counts_in_range"),
+            within("late_fee", 0, 99999, "school_late_fee_in_range"),
+            within("no_show_fee", 0, 99999, "school_no_show_fee_in_range"),
+            within("late_fee_percent", 0, 100, "school_late_fee_percent_in_range"),
+            within("no_show_fee_percent", 0, 100, "school_no_show_percent_in_range"),
             one_of(
                 "late_cancel_charge", Charge.values, "school_late_cancel_charge_known"
             ),

@@ -30,7 +30,13 @@ from school.models import (
     WaitingWish,
 )
 from school.queries.lessons import booked_rides, lessons_of_client, lessons_with_all
-from school.queries.outcomes import costs_in_words, outcome_in_words
+from school.queries.outcomes import (
+    costs_later,
+    outcome_costs,
+    outcome_in_words,
+    payers_in,
+)
+from school.queries.prices import price_list
 from school.queries.riders import is_minor
 from school.queries.schools import free_until
 
@@ -50,6 +56,7 @@ class ClientLesson:
     cancel_until: datetime
     free: bool
     open: bool
+    later: str
 
     @property
     def names(self) -> str:
@@ -103,21 +110,27 @@ def _seen_by(
             client=client, lesson__in=lessons, withdrawn=False
         ).values_list("lesson_id", "answer")
     )
-    before = timedelta(minutes=school.arrive_before_min)
+    before, prices = timedelta(minutes=school.arrive_before_min), price_list(school)
+    own = {
+        lesson.pk: [
+            ride for ride in booked_rides(lesson) if ride.rider.client_id == client.pk
+        ]
+        for lesson in lessons
+    }
+    payers = payers_in({ride.pk: one for one in lessons for ride in own[one.pk]})
     return [
         ClientLesson(
             lesson=lesson,
-            rides=[
-                ride
-                for ride in booked_rides(lesson)
-                if ride.rider.client_id == client.pk
-            ],
+            rides=own[lesson.pk],
             answer=answers.get(lesson.pk, ""),
             arrive=lesson.starts_at - before,
             cancel_until=free_until(school, lesson.starts_at),
             free=now <= free_until(school, lesson.starts_at),
             open=lesson.starts_at > now
             and lesson.state in {LessonState.BOOKED, LessonState.CONFIRMED},
+            later=costs_later(
+                school, lesson, [payers[ride.pk] for ride in own[lesson.pk]], prices
+            ),
         )
         for lesson in lessons
     ]
@@ -146,7 +159,7 @@ def ended_in_words(ride: Ride) -> str:
     outcome: Outcome | None = getattr(ride, "outcome", None)
     costs = ""
     if outcome is not None and outcome.kind != OutcomeKind.LATE:
-        costs = f"; costs {costs_in_words(outcome.charge, outcome.paid_by)}"
+        costs = f"; costs {outcome_costs(outcome)}"
     if ride.lesson.state == LessonState.CANCELLED and ride.state != RideState.CANCELLED:
         return f"cancelled: {ride.lesson.state_reason}"
     if ride.state == RideState.CANCELLED:

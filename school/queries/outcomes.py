@@ -1,5 +1,6 @@
 """What became of places that were not ridden as booked, and what that costs."""
 
+from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 
 from school.enums import Charge, OutcomeKind, PaidBy, RideState
@@ -13,6 +14,7 @@ from school.models import (
     Ride,
     School,
 )
+from school.queries.prices import PriceList, fee_of, minutes_of, money, price_list
 from school.queries.schools import free_until
 
 BACK = timedelta(days=366)
@@ -37,16 +39,23 @@ def payer_of(ride: Ride, lesson: Lesson) -> str:
 
 def payers_of(rides: list[Ride], lesson: Lesson) -> dict[int, str]:
     """Return what pays each place of a lesson as it stands, in two queries."""
+    return payers_in({one.pk: lesson for one in rides})
+
+
+def payers_in(places: Mapping[int, Lesson]) -> dict[int, str]:
+    """Return what pays places, each named by its key with its lesson; two queries."""
+    rides = list(places)
     packs = set(PackUse.objects.filter(ride__in=rides).values_list("ride_id"))
     spent = set(MakeUpCredit.objects.filter(used_for__in=rides).values_list("used_for"))
-    otherwise = PaidBy.FEE if lesson.series_id is None else PaidBy.TERM
     return {
-        one.pk: PaidBy.PACK
-        if (one.pk,) in packs
+        pk: PaidBy.PACK
+        if (pk,) in packs
         else PaidBy.CREDIT
-        if (one.pk,) in spent
-        else otherwise
-        for one in rides
+        if (pk,) in spent
+        else PaidBy.FEE
+        if lesson.series_id is None
+        else PaidBy.TERM
+        for pk, lesson in places.items()
     }
 
 
@@ -55,10 +64,35 @@ def costs_of_giving_back(
 ) -> dict[int, str]:
     """Say of each place what it costs its client to give it back now."""
     charge = Charge.FREE if now <= free_until(school, lesson.starts_at) else ""
+    fee = fee_in_words(school, lesson, price_list(school))
     return {
-        pk: _with_what_comes_back(school, charge or school.late_cancel_charge, payer)
+        pk: _with_what_comes_back(
+            school, charge or school.late_cancel_charge, payer, fee
+        )
         for pk, payer in payers_of(rides, lesson).items()
     }
+
+
+def costs_later(
+    school: School, lesson: Lesson, payers: Iterable[str], prices: PriceList
+) -> str:
+    """Say what giving places back costs once the free time is over."""
+    fee = fee_in_words(school, lesson, prices)
+    charge = school.late_cancel_charge
+    words = [_with_what_comes_back(school, charge, one, fee) for one in payers]
+    return " and ".join(dict.fromkeys(words))
+
+
+def fee_in_words(
+    school: School,
+    lesson: Lesson,
+    prices: PriceList,
+    kind: str = OutcomeKind.CANCELLED_LATE,
+) -> str:
+    """Say the fee that is noted for a place of a lesson; empty without a figure."""
+    price = prices.get((lesson.kind, minutes_of(lesson.starts_at, lesson.ends_at)))
+    fee = fee_of(school, price, kind)
+    return "" if fee is None else money(fee, school.currency)
 
 
 _BACK = {
@@ -67,12 +101,14 @@ _BACK = {
 }
 
 
-def _with_what_comes_back(school: School, charge: str, payer: str) -> str:
+def _with_what_comes_back(
+    school: School, charge: str, payer: str, fee: str = ""
+) -> str:
     if charge == Charge.FREE and payer in _BACK:
         return _BACK[PaidBy(payer)]
     if charge == Charge.FREE and payer == PaidBy.TERM and not school.make_up_days:
         return "nothing; it can't be made up"
-    words = costs_in_words(charge, payer)
+    words = costs_in_words(charge, payer, fee)
     days = f" within {school.make_up_days} days"
     return f"{words}{days}" if words.endswith("be made up") else words
 
@@ -86,14 +122,25 @@ def payer_as_read(ride: Ride, lesson: Lesson) -> str:
     return PaidBy.FEE if lesson.series_id is None else PaidBy.TERM
 
 
-def costs_in_words(charge: str, paid_by: str) -> str:
-    """Say what a place that was not ridden costs: "one lesson of the pack"."""
+def costs_in_words(charge: str, paid_by: str, fee: str = "") -> str:
+    """Say what a place that was not ridden costs: "one lesson of the pack".
+
+    A `fee` is said with its figure, where that is what pays.
+    """
     if charge == Charge.FREE:
         if paid_by == PaidBy.TERM:
             return "nothing; it may be made up"
         return _COSTS[PaidBy.NOTHING]
     words = _COSTS[PaidBy(paid_by)]
+    if fee and paid_by == PaidBy.FEE:
+        words = f"a fee of {fee}"
     return f"{words}; it may be made up" if charge == Charge.MAKE_UP else words
+
+
+def outcome_costs(outcome: Outcome) -> str:
+    """Say what was noted that a place costs, with its figure as it was then."""
+    fee = "" if outcome.amount is None else money(outcome.amount, outcome.currency)
+    return costs_in_words(outcome.charge, outcome.paid_by, fee)
 
 
 def outcome_in_words(outcome: Outcome) -> str:

@@ -27,6 +27,7 @@ from school.models import (
     School,
 )
 from school.queries.outcomes import payer_of
+from school.queries.prices import fee_of, minutes_of, price_list
 from school.queries.schools import free_until, school_zone, the_school
 from school.services.audit import record, snapshot
 from school.services.refusals import UnableToBook
@@ -217,7 +218,24 @@ def charge_place(outcome: Outcome, lesson: Lesson, ride: Ride, now: datetime) ->
         outcome.paid_by = payer_of(ride, lesson)
         if outcome.charge == Charge.MAKE_UP:
             _make_up(school, lesson, ride, now)
+    _note_fee(school, outcome, lesson)
     outcome.save()
+
+
+def _note_fee(school: School, outcome: Outcome, lesson: Lesson) -> None:
+    """Note the fee by the prices of now; one that was told for the same stays."""
+    if outcome.charge == Charge.FREE or outcome.paid_by != PaidBy.FEE:
+        outcome.amount, outcome.currency = None, ""
+        return
+    same = Outcome.objects.filter(
+        ride=outcome.ride_id, kind=outcome.kind, amount__isnull=False
+    )
+    if outcome.amount is not None and same.exists():
+        return
+    length = minutes_of(lesson.starts_at, lesson.ends_at)
+    price = price_list(school).get((lesson.kind, length))
+    outcome.amount = fee_of(school, price, outcome.kind)
+    outcome.currency = "" if outcome.amount is None else school.currency
 
 
 def _pay(lesson: Lesson, ride: Ride, now: datetime, *, take_back: bool = True) -> None:

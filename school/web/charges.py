@@ -1,19 +1,17 @@
 """The page of what a place costs that was not ridden."""
 
-from typing import cast
+from typing import Any, cast
 
 from django import forms
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from school.enums import Charge
 from school.permissions import may_set_charges
 from school.queries.schools import the_school
 from school.services.charges import Charges, set_charges
-from school.services.units import UnableToSet
 from school.web.access import account_of, allowed
+from school.web.setting import as_set, settings_page
 
 
 class ChargesForm(forms.Form):
@@ -45,25 +43,12 @@ class ChargesForm(forms.Form):
 
 @allowed(may_set_charges)
 def charges_page(request: HttpRequest) -> HttpResponse:
-    school = the_school()
-    form = ChargesForm(
-        request.POST or None,
-        initial={name: getattr(school, name) for name in ChargesForm.base_fields},
-    )
-    refused = False
-    if request.method == "POST" and form.is_valid():
-        try:
-            set_charges(
-                charges=cast("Charges", form.cleaned_data),
-                by=account_of(request),
-                now=timezone.now(),
-            )
-        except UnableToSet as error:
-            form.add_error(error.field, error.says)
-            refused = True
-        else:
-            messages.success(request, "What is missed from now on costs this.")
-            return redirect("charges")
-    return render(
-        request, "school/charges.html", {"form": form}, status=409 if refused else 200
-    )
+    form = ChargesForm(request.POST or None, initial=as_set(the_school(), ChargesForm))
+
+    def set_(data: dict[str, Any]) -> None:
+        set_charges(
+            charges=cast("Charges", data), by=account_of(request), now=timezone.now()
+        )
+
+    says = "What is missed from now on costs this."
+    return settings_page(request, form, set_, page="charges", says=says)

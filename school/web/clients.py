@@ -13,7 +13,7 @@ from school.models import Client, LessonPack
 from school.permissions import is_manager
 from school.queries.clients import all_clients, credits_of, packs_of, riders_of
 from school.queries.links import page_url
-from school.queries.outcomes import costs_in_words, outcome_in_words, outcomes_of
+from school.queries.outcomes import outcome_costs, outcome_in_words, outcomes_of
 from school.services.links import withdraw_links
 from school.services.packs import change_pack, give_credit, sell_pack
 from school.services.refusals import UnableToBook
@@ -78,7 +78,7 @@ def _show(
         "packs": packs_of(client, today),
         "credits": credits_of(client, today),
         "missed": [
-            (one, outcome_in_words(one), costs_in_words(one.charge, one.paid_by))
+            (one, outcome_in_words(one), outcome_costs(one))
             for one in outcomes_of(client, now)
         ],
         "pack_form": pack or PackForm(),

@@ -1,18 +1,16 @@
 """The page of the numbers a school runs by."""
 
-from typing import cast
+from typing import Any, cast
 
 from django import forms
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from school.permissions import is_manager
 from school.queries.schools import the_school
 from school.services.rules import Rules, set_rules
-from school.services.units import UnableToSet
 from school.web.access import account_of, allowed
+from school.web.setting import as_set, settings_page
 
 
 class RulesForm(forms.Form):
@@ -73,25 +71,10 @@ class RulesForm(forms.Form):
 
 @allowed(is_manager)
 def rules_page(request: HttpRequest) -> HttpResponse:
-    school = the_school()
-    form = RulesForm(
-        request.POST or None,
-        initial={name: getattr(school, name) for name in RulesForm.base_fields},
-    )
-    refused = False
-    if request.method == "POST" and form.is_valid():
-        try:
-            set_rules(
-                rules=cast("Rules", form.cleaned_data),
-                by=account_of(request),
-                now=timezone.now(),
-            )
-        except UnableToSet as error:
-            form.add_error(error.field, error.says)
-            refused = True
-        else:
-            messages.success(request, "The school runs by these numbers now.")
-            return redirect("rules")
-    return render(
-        request, "school/rules.html", {"form": form}, status=409 if refused else 200
-    )
+    form = RulesForm(request.POST or None, initial=as_set(the_school(), RulesForm))
+
+    def set_(data: dict[str, Any]) -> None:
+        set_rules(rules=cast("Rules", data), by=account_of(request), now=timezone.now())
+
+    says = "The school runs by these numbers now."
+    return settings_page(request, form, set_, page="rules", says=says)

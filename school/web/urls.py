@@ -11,6 +11,7 @@ from school.web import (
     messages,
     personal_data,
     places,
+    prices,
     registers,
     replies,
     ride_logs,
@@ -40,6 +41,9 @@ urlpatterns = [
     path("my-riders/", home.client_page, name="client"),
     path("settings/rules/", rules.rules_page, name="rules"),
     path("settings/missed-lessons/", charges.charges_page, name="charges"),
+    path("settings/prices/", prices.prices_page, name="prices"),
+    path("fees/", prices.fees_page, name="fees"),
+    path("fees.csv", prices.fees_csv, name="fees-csv"),
     path("settings/horses-work/", welfare.welfare_page, name="welfare"),
     path("registers/<slug:kind>/", registers.register_page, name="inspector-register"),
     path(

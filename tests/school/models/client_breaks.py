@@ -11,6 +11,7 @@ from tests.factories.lessons import RideFactory
 from tests.factories.matching import RiderConfidenceFactory, RiderHorseFactory
 from tests.factories.outcomes import EarlyEndFactory, OutcomeFactory
 from tests.factories.packs import LessonPackFactory, MakeUpCreditFactory
+from tests.factories.prices import LessonPriceFactory
 from tests.factories.replies import ReplyFactory
 from tests.factories.schools import SchoolFactory
 from tests.factories.series import plan, weekly
@@ -32,6 +33,11 @@ def pack_overspent() -> None:
     pack = LessonPackFactory(lessons=1)
     for _ in range(2):
         PackUse.objects.create(pack=pack, ride=RideFactory(), used_at=NOW)
+
+
+def price_twice() -> None:
+    for _ in range(2):
+        LessonPriceFactory(kind="group", minutes=60)
 
 
 def credit_for_itself() -> None:
@@ -88,6 +94,16 @@ CLIENT_BREAKS: dict[str, Callable[[], Any]] = {
     ),
     "outcome_late_says_how_late": lambda: OutcomeFactory(kind="lost"),
     "early_end_cause_known": lambda: EarlyEndFactory(cause="boredom"),
+    "school_late_fee_in_range": lambda: SchoolFactory(late_fee=-1),
+    "school_no_show_fee_in_range": lambda: SchoolFactory(no_show_fee=-1),
+    "school_late_fee_percent_in_range": lambda: SchoolFactory(late_fee_percent=101),
+    "school_no_show_percent_in_range": lambda: SchoolFactory(no_show_fee_percent=101),
+    "lesson_price_once": price_twice,
+    "lesson_price_kind_known": lambda: LessonPriceFactory(kind="class"),
+    "lesson_price_minutes_in_range": lambda: LessonPriceFactory(minutes=9),
+    "lesson_price_amount_in_range": lambda: LessonPriceFactory(amount=-1),
+    "outcome_amount_in_range": lambda: OutcomeFactory(amount=-1, currency="EUR"),
+    "outcome_amount_is_a_fee_in_a_currency": lambda: OutcomeFactory(amount=30),
     "school_late_lost_in_range": lambda: SchoolFactory(late_lost_min=0),
     "school_ended_counts_in_range": lambda: SchoolFactory(ended_counts_percent=101),
     "school_late_cancel_charge_known": lambda: SchoolFactory(late_cancel_charge="x"),
