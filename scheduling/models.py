@@ -74,6 +74,7 @@ class PlanRun(models.Model):
         ORDER = "order", "Order the day"
         REPLAN = "replan", "Order what is left of the day"
         WHAT_IF = "what-if", "What if"
+        MATCH = "match", "Horses for the riders of the day"
 
     class State(models.TextChoices):
         QUEUED = "queued", "Queued"
@@ -100,11 +101,13 @@ class PlanRun(models.Model):
     best_s = models.PositiveIntegerField(null=True, blank=True)
     bound_s = models.PositiveIntegerField(null=True, blank=True)
     tried = models.PositiveSmallIntegerField(
-        default=0, help_text="Days tried of a what-if"
+        default=0, help_text="Days tried of a what-if, riders of a match"
     )
     to_try = models.PositiveSmallIntegerField(default=0)
     keep = models.JSONField(
-        default=list, blank=True, help_text="Lessons that are to stay where they are"
+        default=list,
+        blank=True,
+        help_text="Lessons that are to stay, or rides with their horses",
     )
     stop_asked_at = models.DateTimeField(null=True, blank=True)
     plan = models.ForeignKey(
@@ -121,7 +124,7 @@ class PlanRun(models.Model):
                 name="plan_run_one_under_way",
             ),
             models.CheckConstraint(
-                condition=Q(kind__in=["order", "replan", "what-if"]),
+                condition=Q(kind__in=["order", "replan", "what-if", "match"]),
                 name="plan_run_kind_known",
             ),
             models.CheckConstraint(

@@ -37,7 +37,6 @@ pytestmark = pytest.mark.django_db
 LEFT_OUT = {
     "touched": "does all it asks about and takes it back; "
     "tests/scheduling/web/test_out.py says what each lesson and rider adds",
-    "match-day": "holds each lesson of the day against the limits of its horses",
 }
 
 COUNTED = [

@@ -5,8 +5,11 @@ Both are given to CP-SAT with whole points, one worker, one seed and a limit in 
 own deterministic time, so the same question has the same answer everywhere.
 """
 
+from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from itertools import combinations
+from threading import Event
 
 from ortools.sat.python import cp_model
 
@@ -17,6 +20,7 @@ LIMIT = 20.0
 """Deterministic seconds for the whole; each question "what else" gets a tenth."""
 
 Pair = tuple[int, int]
+Watch = Callable[[cp_model.CpSolver], AbstractContextManager[object]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +53,19 @@ class UnableToMatch(ValueError):
     """Why what was fixed can't be."""
 
 
-def match(problem: Problem, *, limit: float = LIMIT) -> Match:
+def match(
+    problem: Problem,
+    *,
+    limit: float = LIMIT,
+    on_progress: Callable[[int, int], None] | None = None,
+    stop: Event | None = None,
+    watch: Watch = nullcontext,
+) -> Match:
     """Find the best horses.
+
+    `on_progress` is told for how many seats the next best was looked for, of how
+    many. Once `stop` is set the best found is kept, and nothing more is looked for;
+    `watch` ends a search that is under way then.
 
     Raises
     ------
@@ -59,7 +74,7 @@ def match(problem: Problem, *, limit: float = LIMIT) -> Match:
     """
     table = _Table(problem)
     _check_fixed(problem, table)
-    best = _solve(problem, table, limit)
+    best = _solve(problem, table, limit, watch=watch)
     if best is None:
         raise UnableToMatch(
             "What is fixed can't be kept together: a horse would be in two places, "
@@ -67,15 +82,17 @@ def match(problem: Problem, *, limit: float = LIMIT) -> Match:
         )
     chosen, points, proved = best
     given = []
-    for seat in problem.seats:
+    for number, seat in enumerate(problem.seats, start=1):
         mount = chosen.get(seat.key)
         if mount is None:
             given.append(Given(seat.key, None))
             continue
         one = Given(seat.key, mount, table.terms[seat.key, mount])
-        if seat.fixed is None:
+        if seat.fixed is None and not (stop is not None and stop.is_set()):
             one = _with_next(problem, table, one, points, limit / 10)
         given.append(one)
+        if on_progress is not None:
+            on_progress(number, len(problem.seats))
     return Match(
         given=tuple(given),
         points=sum(t.points for one in given for t in one.terms)
@@ -162,7 +179,11 @@ def _seated(points: int, problem: Problem, table: _Table) -> int:
 
 
 def _solve(
-    problem: Problem, table: _Table, limit: float, forbidden: Pair | None = None
+    problem: Problem,
+    table: _Table,
+    limit: float,
+    forbidden: Pair | None = None,
+    watch: Watch = nullcontext,
 ) -> tuple[dict[int, int], int, bool] | None:
     model = cp_model.CpModel()
     use = {
@@ -190,7 +211,8 @@ def _solve(
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
     solver.parameters.max_deterministic_time = limit
-    status = solver.solve(model)
+    with watch(solver):
+        status = solver.solve(model)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return None
     chosen = {seat: mount for (seat, mount), var in use.items() if solver.value(var)}

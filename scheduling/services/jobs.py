@@ -7,10 +7,12 @@ its own that touches no database.
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from threading import Event
 from time import monotonic
 from typing import Any
 
+from scheduling.convert.matches import match_as_data
 from scheduling.dayplan.impossible import proved_impossible, smallest_conflict
 from scheduling.dayplan.order import order_day
 from scheduling.dayplan.replan import (
@@ -21,10 +23,13 @@ from scheduling.dayplan.replan import (
     whole_plan,
 )
 from scheduling.dayplan.what_if import Band, what_if
+from scheduling.matching.engine import match
 from scheduling.models import PlanRun
 from scheduling.queries.days import DayRows
 from scheduling.queries.plans import published_plan
+from scheduling.services.matching import to_match
 from scheduling.services.progress import day_so_far
+from scheduling.solver.solve import heeding
 from school.models import LessonGrid
 
 Data = dict[str, Any]
@@ -123,10 +128,29 @@ def what_if_job(run: PlanRun, rows: DayRows, document: Data, now: datetime) -> J
     return job
 
 
+def match_job(run: PlanRun, rows: DayRows, document: Data, now: datetime) -> Job:
+    """Return the search for the best horses of a day; `keep` are the pairs fixed."""
+    fixed: dict[int, int] = dict(run.keep)
+    problem = to_match(day=run.date, now=now, fixed=fixed).problem
+
+    def job(progress: Progress) -> Found:
+        found = match(
+            problem,
+            limit=float(run.seconds),
+            on_progress=progress.count,
+            stop=progress.stop,
+            watch=partial(heeding, progress.stop),
+        )
+        return Found(None, match_as_data(found) | {"fixed": sorted(fixed)})
+
+    return job
+
+
 JOBS: dict[str, Make] = {
     PlanRun.Kind.ORDER: order_job,
     PlanRun.Kind.REPLAN: replan_job,
     PlanRun.Kind.WHAT_IF: what_if_job,
+    PlanRun.Kind.MATCH: match_job,
 }
 
 

@@ -1,15 +1,17 @@
 """Horses to riders for a lesson or a day: proposed, looked at, and given at once."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
+from scheduling.convert.matches import match_from_data
 from scheduling.matching.engine import Match, UnableToMatch, match
 from scheduling.matching.problem import Held, Liking, Mount, Problem, Seat, Weights
-from school.enums import HOLDING_STATES, LessonState, Level, Work
+from school.enums import HOLDING_STATES, LessonState, Level, RideState, Work
 from school.models import Account, Horse, LessonGrid, Ride
 from school.queries.lessons import day_bounds
 from school.queries.matching import MatchRows, match_rows
@@ -24,12 +26,27 @@ OPEN = {LessonState.ASKED, LessonState.BOOKED, LessonState.CONFIRMED}
 
 
 @dataclass(frozen=True, slots=True)
-class Proposal:
+class Kept:
     """Rides with the best horse for each, and the horses by key."""
 
     rides: list[Ride]
     horses: dict[int, Horse]
     match: Match
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal(Kept):
+    """The same as it was just found, with the question it answers."""
+
+    problem: Problem
+
+
+@dataclass(frozen=True, slots=True)
+class ToMatch:
+    """Rides that want a horse, the horses by key, and the question in numbers."""
+
+    rides: list[Ride]
+    horses: dict[int, Horse]
     problem: Problem
 
 
@@ -49,6 +66,46 @@ def propose(
     not to be had, `barred` rides with a horse that a rule was found to forbid. Raises
     UnableToBook where what is fixed can't be.
     """
+    asked = to_match(
+        day=day, now=now, lesson=lesson, rides=rides, fixed=fixed, without=without,
+        barred=barred,
+    )  # fmt: skip
+    try:
+        found = match(asked.problem)
+    except UnableToMatch as error:
+        raise UnableToBook("fixed", str(error)) from error
+    return Proposal(asked.rides, asked.horses, found, asked.problem)
+
+
+def kept_proposal(result: Mapping[str, Any], now: datetime) -> Kept:
+    """Return what a search found of the rides that may still be given a horse.
+
+    Two queries; the horses so far are those of now.
+    """
+    found = match_from_data(dict(result))
+    rides = Ride.objects.filter(
+        pk__in=[one.seat for one in found.given],
+        state=RideState.BOOKED,
+        lesson__state__in=OPEN,
+        lesson__starts_at__gt=now,
+    ).select_related("lesson", "rider__person", "horse")
+    known = {one.pk: one for one in rides}
+    given = tuple(one for one in found.given if one.seat in known)
+    horses = {one.pk: one for one in Horse.objects.order_by("name", "pk")}
+    return Kept([known[one.seat] for one in given], horses, replace(found, given=given))
+
+
+def to_match(
+    *,
+    day: date,
+    now: datetime,
+    lesson: int | None = None,
+    rides: Iterable[int] | None = None,
+    fixed: Mapping[int, int] | None = None,
+    without: Iterable[int] = (),
+    barred: Iterable[tuple[int, int]] = (),
+) -> ToMatch:
+    """Return what is asked of a day, a lesson or some rides, read from the records."""
     zone = school_zone()
     rows = match_rows(day, zone)
     wanted = None if rides is None else set(rides)
@@ -61,11 +118,7 @@ def propose(
         and (wanted is None or one.pk in wanted)
     ]
     problem = _problem(rows, asked, zone, fixed or {}, set(without), set(barred))
-    try:
-        found = match(problem)
-    except UnableToMatch as error:
-        raise UnableToBook("fixed", str(error)) from error
-    return Proposal(asked, {one.pk: one for one in rows.horses}, found, problem)
+    return ToMatch(asked, {one.pk: one for one in rows.horses}, problem)
 
 
 def give_horses(

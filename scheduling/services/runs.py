@@ -18,6 +18,7 @@ from django.db.models import Q
 
 from scheduling.convert.days import day_document, fingerprint
 from scheduling.dayplan.document import InvalidDay
+from scheduling.matching.engine import UnableToMatch
 from scheduling.models import PlanRun
 from scheduling.queries.days import DayRows, day_rows
 from scheduling.queries.plans import run_under_way
@@ -59,7 +60,7 @@ def ask_run(
     by: Account | None,
     now: datetime,
     seconds: int = SECONDS,
-    keep: Sequence[int] = (),
+    keep: Sequence[int | list[int]] = (),
 ) -> PlanRun:
     """Ask for a search; where one of its kind is under way for the day, return that."""
     known = run_under_way(date, kind)
@@ -227,7 +228,9 @@ def _keep(
 
 
 def _fail(run: PlanRun, error: BaseException | None, now: datetime) -> PlanRun:
-    if isinstance(error, InvalidDay):
+    if isinstance(error, UnableToMatch):
+        says = f"{error} Nothing was changed."
+    elif isinstance(error, InvalidDay):
         says = f"The day can't be ordered: {error}."
     else:
         log.error("plan run %s of %s failed", run.pk, run.date, exc_info=error)

@@ -1,6 +1,5 @@
 """Horses for riders: proposed with reasons, some fixed, asked again, and given."""
 
-from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -9,10 +8,19 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from scheduling.matching.engine import Given
-from scheduling.services.matching import Proposal, give_horses, propose
+from scheduling.models import PlanRun
+from scheduling.queries.plans import latest_runs
+from scheduling.services.matching import (
+    Kept,
+    give_horses,
+    kept_proposal,
+    propose,
+)
+from scheduling.services.runs import ask_run
 from scheduling.web.days import read_day_or_404
+from scheduling.web.runs import run_words
 from school.enums import Liking
-from school.models import Horse, Lesson, Ride, Rider, RiderHorse
+from school.models import Horse, Ride, Rider, RiderHorse
 from school.permissions import is_manager
 from school.queries.matching import lesson_to_match
 from school.services.likings import note_liking, set_confidence
@@ -22,7 +30,28 @@ from school.web.access import account_of, allowed
 
 @allowed(is_manager)
 def match_day(request: HttpRequest, day: str) -> HttpResponse:
-    return _page(request, read_day_or_404(day), None)
+    """Show what the worker found for a day, ask it again, or give the horses."""
+    when, refusal = read_day_or_404(day), ""
+    if request.POST.get("do") == "give":
+        refusal = _give(request)
+        if not refusal:
+            return redirect(request.path)
+    elif request.method == "POST":
+        fixed = [list(one) for one in sorted(_fixed(request).items())]
+        by, now = account_of(request), timezone.now()
+        ask_run(date=when, kind=PlanRun.Kind.MATCH, by=by, now=now, keep=fixed)
+        return redirect(request.path)
+    run = latest_runs(when).get(PlanRun.Kind.MATCH)
+    context: dict[str, Any] = {
+        "day": when,
+        "run": None if run is None else run_words(run),
+        "under_way": run is not None and run.under_way,
+        "refusal": refusal,
+    }
+    if run is not None and run.result is not None:
+        found = kept_proposal(run.result, timezone.now())
+        context |= _shown(found, set(run.result["fixed"]))
+    return _answer(request, context)
 
 
 @allowed(is_manager)
@@ -30,47 +59,56 @@ def match_lesson(request: HttpRequest, pk: int) -> HttpResponse:
     lesson = lesson_to_match(pk)
     if lesson is None:
         raise Http404
-    return _page(request, timezone.localtime(lesson.starts_at).date(), lesson)
-
-
-def _page(request: HttpRequest, day: date, lesson: Lesson | None) -> HttpResponse:
     now, refusal = timezone.now(), ""
     if request.POST.get("do") == "give":
-        try:
-            given = give_horses(
-                wanted=_numbers(request, "want-"),
-                seen={key: seen or None for key, seen in _seen(request).items()},
-                by=account_of(request),
-                now=now,
-            )
-        except UnableToBook as error:
-            refusal = error.says
-        else:
-            messages.success(request, _said(given))
+        refusal = _give(request)
+        if not refusal:
             return redirect(request.path)
-    scope = lesson.pk if lesson else None
+    day = timezone.localtime(lesson.starts_at).date()
     fixed = {} if refusal else _fixed(request)
     try:
-        found = propose(day=day, lesson=scope, fixed=fixed, now=now)
+        found = propose(day=day, lesson=lesson.pk, fixed=fixed, now=now)
     except UnableToBook as error:
         refusal = error.says
-        found = propose(day=day, lesson=scope, now=now)
-    context = {
-        "day": day,
-        "lesson": lesson,
+        found = propose(day=day, lesson=lesson.pk, now=now)
+    context = {"day": day, "lesson": lesson, "refusal": refusal}
+    return _answer(request, context | _shown(found, set(fixed)))
+
+
+def _give(request: HttpRequest) -> str:
+    """Give the horses that were looked at; return why not, or nothing."""
+    try:
+        given = give_horses(
+            wanted=_numbers(request, "want-"),
+            seen={key: seen or None for key, seen in _seen(request).items()},
+            by=account_of(request),
+            now=timezone.now(),
+        )
+    except UnableToBook as error:
+        return error.says
+    messages.success(request, _said(given))
+    return ""
+
+
+def _shown(found: Kept, fixed: set[int]) -> dict[str, Any]:
+    """Return what a page shows of horses that were found."""
+    return {
         "rows": _rows(found, fixed),
         "match": found.match,
         "again": [
             {"horse": found.horses[key], "points": points}
             for key, points in found.match.again.items()
+            if key in found.horses
         ],
         "changes": any(
             one.mount not in (None, ride.horse_id)
             for one, ride in zip(found.match.given, found.rides, strict=True)
         ),
-        "refusal": refusal,
     }
-    status = 409 if refusal else 200
+
+
+def _answer(request: HttpRequest, context: dict[str, Any]) -> HttpResponse:
+    status = 409 if context["refusal"] else 200
     return render(request, "scheduling/matching.html", context, status=status)
 
 
@@ -102,16 +140,14 @@ def _said(given: list[Ride]) -> str:
     return f"Given: {pairs}."
 
 
-def _rows(found: Proposal, fixed: dict[int, int]) -> list[dict[str, Any]]:
+def _rows(found: Kept, fixed: set[int]) -> list[dict[str, Any]]:
     return [
         _row(found, ride, one, fixed)
         for ride, one in zip(found.rides, found.match.given, strict=True)
     ]
 
 
-def _row(
-    found: Proposal, ride: Ride, one: Given, fixed: dict[int, int]
-) -> dict[str, Any]:
+def _row(found: Kept, ride: Ride, one: Given, fixed: set[int]) -> dict[str, Any]:
     why = found.match.unseated.get(ride.pk, {})
     return {
         "ride": ride,
@@ -122,7 +158,11 @@ def _row(
         "more": one.more,
         "fixed": ride.pk in fixed,
         "horses": list(found.horses.values()),
-        "refused": [(found.horses[key], says) for key, says in why.items()],
+        "refused": [
+            (found.horses[key], says)
+            for key, says in why.items()
+            if key in found.horses
+        ],
     }
 
 

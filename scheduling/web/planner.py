@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from scheduling.models import DayPlan, PlanRun
+from scheduling.models import DayPlan
 from scheduling.queries.keys import key_of
 from scheduling.queries.plans import (
     draft_of_day,
@@ -22,7 +22,7 @@ from scheduling.web.plan_pictures import (
     draft_pictures,
     published_pictures,
 )
-from scheduling.web.runs import run_words
+from scheduling.web.runs import PAGES, run_words
 from scheduling.wording import held_words
 from school.models import Arena, Lesson
 from school.permissions import is_manager
@@ -56,7 +56,7 @@ def planner_page(request: HttpRequest, day: str) -> HttpResponse:
     when = read_day_or_404(day)
     zone = ZoneInfo(the_school().zone)
     runs = latest_runs(when)
-    shown = [run for kind, run in runs.items() if kind != PlanRun.Kind.WHAT_IF]
+    shown = [run for kind, run in runs.items() if kind not in PAGES]
     shown.sort(key=lambda run: run.asked_at)
     lessons = lessons_of_day(when, zone)
     arenas = list(Arena.objects.order_by("name", "pk"))

@@ -14,6 +14,11 @@ from scheduling.web.days import read_day_or_404
 from school.permissions import is_manager
 from school.web.access import account_of, allowed
 
+PAGES = {PlanRun.Kind.WHAT_IF: "what-if", PlanRun.Kind.MATCH: "match-day"}
+"""Where a run is shown that is none of the plan."""
+
+TRIED = {PlanRun.Kind.MATCH: "riders looked at"}
+
 SECONDS_EACH = 10
 """How long each day of a what-if is searched at most."""
 
@@ -66,12 +71,13 @@ def run_words(run: PlanRun) -> dict[str, Any]:
         "run": run,
         "best_min": None if run.best_s is None else -(-run.best_s // 60),
         "bound_min": None if run.bound_s is None else -(-run.bound_s // 60),
+        "tries": TRIED.get(run.kind, "days tried"),
         "gap": gap,
     }
 
 
 def _back(run: PlanRun) -> HttpResponse:
-    page = "what-if" if run.kind == PlanRun.Kind.WHAT_IF else "planner"
+    page = PAGES.get(run.kind, "planner")
     return redirect(page, day=run.date.isoformat())
 
 
