@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from scheduling.models import DayPlan, PlannedLesson
 from school.enums import LessonState
@@ -23,7 +24,7 @@ class Wear:
 
 
 def wear_of(rules: Iterable[SidewaysRule], now: datetime) -> dict[int, Wear]:
-    """Return how worn the lines of some rules are, by line; one query."""
+    """Return how worn the lines of some rules are, by line; two queries."""
     known = list(rules)
     if not known:
         return {}
@@ -40,11 +41,13 @@ def wear_of(rules: Iterable[SidewaysRule], now: datetime) -> dict[int, Wear]:
     starts: dict[int, list[datetime]] = {one.pk: [] for one in known}
     for line, starts_at in rows:
         starts[line].append(starts_at)
-    return {one.pk: _wear(one, starts[one.pk], now) for one in known}
-
-
-def _wear(rule: SidewaysRule, starts: list[datetime], now: datetime) -> Wear:
     zone = school_zone()
+    return {one.pk: _wear(one, starts[one.pk], now, zone) for one in known}
+
+
+def _wear(
+    rule: SidewaysRule, starts: list[datetime], now: datetime, zone: ZoneInfo
+) -> Wear:
     used = [one for one in starts if one >= rule.counted_from_at]
     days = []
     if rule.every_days is not None:
