@@ -7,7 +7,7 @@ that the search may pass through days that cannot be, and keeps only clean ones.
 
 import numpy as np
 
-from scheduling.solver.compiled import compiled
+from scheduling.solver.compiled import compiled, inlined
 
 MISSING_S = 30
 """What each missing minute costs while searching [s]."""
@@ -22,7 +22,7 @@ def _dice(state, sides):
     return state[0] % sides
 
 
-@compiled
+@inlined
 def arena_cost(arena, order, count, chosen, p, jobs, last):
     """Cost of an arena's resets, missing minutes included [s]; lists its resets.
 
@@ -88,7 +88,7 @@ def arena_cost(arena, order, count, chosen, p, jobs, last):
     return total, found
 
 
-@compiled
+@inlined
 def crew_late(jobs, counts, crew, todo, free):
     """Minutes by which the crew is late, the most urgent reset first."""
     if crew <= 0:
@@ -136,7 +136,7 @@ def apart_from(rest):
     return others, count
 
 
-@compiled
+@inlined
 def clash_minutes(n, chosen, p, others, count):
     """Minutes for which a task is together with one it must be apart from."""
     start_of, minutes, rest = p[2], p[3], p[8]
@@ -150,7 +150,7 @@ def clash_minutes(n, chosen, p, others, count):
     return total
 
 
-@compiled
+@inlined
 def _take_out(n, arena, order, count):
     k = 0
     while order[arena, k] != n:
@@ -160,7 +160,7 @@ def _take_out(n, arena, order, count):
         order[arena, j] = order[arena, j + 1]
 
 
-@compiled
+@inlined
 def _put_in(n, arena, order, count, chosen, start_of):
     k = count[arena]
     mine = start_of[chosen[n]]
@@ -188,7 +188,7 @@ def _same_place(option, like, first, task, p):
     return option
 
 
-@compiled
+@inlined
 def _propose(state, chosen, order, count, first, p, moved, to):
     """Propose a change: one task elsewhere, two changed over, or two arenas'."""
     arena_of, start_of, minutes = p[0], p[2], p[3]
@@ -256,42 +256,128 @@ def _propose_swap_of_arenas(state, chosen, order, count, first, p, moved, to):
 
 
 @compiled
+def _desk(size, p):
+    """Return the arrays a search works on.
+
+    By arena the order and count of its tasks, what it costs, and its resets; each
+    once more as it was before the change that is tried.
+    """
+    arenas = max(p[0].max(), p[9].max()) + 1
+    most = size * max(1, len(p[9]))
+    order, count = np.zeros((arenas, size + 1), np.int64), np.zeros(arenas, np.int64)
+    value, job_count = np.zeros(arenas, np.int64), np.zeros(arenas, np.int64)
+    kept_value, kept_count = np.zeros(arenas, np.int64), np.zeros(arenas, np.int64)
+    jobs, kept = (
+        np.zeros((arenas, most, 3), np.int64),
+        np.zeros((arenas, most, 3), np.int64),
+    )
+    todo, free = (
+        np.zeros((most * arenas, 3), np.int64),
+        np.zeros(p[10][0] + 1, np.int64),
+    )
+    last, tried = np.full(len(p[9]), -1, np.int64), np.zeros((most, 3), np.int64)
+    back, dirty = np.zeros(size * 2 + 2, np.int64), np.zeros(arenas, np.int64)
+    # What options cost, minutes of clashes, and minutes by which the crew is late.
+    sums = np.zeros(3, np.int64)
+    return (
+        *(order, count, value, job_count, kept_value, kept_count, jobs, kept),
+        *(todo, free, last, tried, back, dirty, sums),
+    )
+
+
+@compiled
+def _lay_out(chosen, cost, p, apart, desk):
+    """Cost the options chosen from nothing; returns the whole [s]."""
+    order, count, value, job_count, _, _, jobs, _, todo, free, last = desk[:11]
+    sums = desk[14]
+    for n in range(len(chosen)):
+        _put_in(n, p[0][chosen[n]], order, count, chosen, p[2])
+    for n in range(len(chosen)):
+        sums[0] += cost[chosen[n]]
+        sums[1] += clash_minutes(n, chosen, p, apart[0], apart[1])
+    sums[1] //= 2
+    for a in range(len(count)):
+        value[a], job_count[a] = arena_cost(
+            a, order[a], count[a], chosen, p, jobs[a], last
+        )
+    sums[2] = crew_late(jobs, job_count, p[10][0], todo, free)
+    return sums[0] + value.sum() + MISSING_S * (sums[1] + sums[2])
+
+
+@inlined
+def _change(found, moved, to, chosen, cost, p, apart, desk):
+    """Move some tasks; arenas touched are costed anew, what they were is kept."""
+    order, count, value, job_count, kept_value, kept_count, jobs, kept = desk[:8]
+    last, tried, back, dirty, sums = desk[10:]
+    arena_of, start_of = p[0], p[2]
+    dirty[:] = 0
+    for k in range(found):
+        n = moved[k]
+        back[k] = chosen[n]
+        sums[1] -= clash_minutes(n, chosen, p, apart[0], apart[1])
+        dirty[arena_of[chosen[n]]] = 1
+        _take_out(n, arena_of[chosen[n]], order, count)
+        sums[0] += cost[to[k]] - cost[chosen[n]]
+        chosen[n] = to[k]
+        sums[1] += clash_minutes(n, chosen, p, apart[0], apart[1])
+        dirty[arena_of[to[k]]] = 1
+        _put_in(n, arena_of[to[k]], order, count, chosen, start_of)
+    for a in range(len(count)):
+        if dirty[a]:
+            kept_value[a], kept_count[a] = value[a], job_count[a]
+            value[a], job_count[a] = arena_cost(
+                a, order[a], count[a], chosen, p, tried, last
+            )
+            for k in range(max(job_count[a], kept_count[a])):
+                for c in range(3):
+                    kept[a, k, c] = jobs[a, k, c]
+                    jobs[a, k, c] = tried[k, c]
+
+
+@inlined
+def _change_back(found, moved, chosen, p, desk):
+    """Undo what `_change` did, but for its sums."""
+    order, count, value, job_count, kept_value, kept_count, jobs, kept = desk[:8]
+    back, dirty = desk[12], desk[13]
+    for k in range(found - 1, -1, -1):
+        n = moved[k]
+        _take_out(n, p[0][chosen[n]], order, count)
+        chosen[n] = back[k]
+        _put_in(n, p[0][chosen[n]], order, count, chosen, p[2])
+    for a in range(len(count)):
+        if dirty[a]:
+            for k in range(max(job_count[a], kept_count[a])):
+                for c in range(3):
+                    jobs[a, k, c] = kept[a, k, c]
+            value[a], job_count[a] = kept_value[a], kept_count[a]
+
+
+@inlined
+def _is_clean(chosen, p, desk):
+    """Say whether nothing clashes, and every reset is done in time."""
+    sums = desk[14]
+    if sums[1] or sums[2]:
+        return False
+    return clean(desk[0], desk[1], chosen, p, desk[6], desk[3])
+
+
+@compiled
 def anneal(chosen, first, cost, moves, hot, cold, seed, p, halt):
     """Search for `moves` moves from the options chosen; keep the best clean day.
 
     Returns its cost, or -1 if none was met; `chosen` becomes its options. Ends
     early once `halt[0]` is set.
     """
-    arena_of, start_of, crew = p[0], p[2], p[10]
     size = len(chosen)
-    arenas = max(arena_of.max(), p[9].max()) + 1
-    most = size * max(1, len(p[9]))
-    order, count = np.zeros((arenas, size + 1), np.int64), np.zeros(arenas, np.int64)
-    jobs, tried = np.zeros((arenas, most, 3), np.int64), np.zeros((most, 3), np.int64)
-    kept, kept_count = np.zeros((arenas, most, 3), np.int64), np.zeros(arenas, np.int64)
-    job_count, value = np.zeros(arenas, np.int64), np.zeros(arenas, np.int64)
-    kept_value = np.zeros(arenas, np.int64)
-    todo, free = np.zeros((most * arenas, 3), np.int64), np.zeros(crew[0] + 1, np.int64)
+    desk, apart = _desk(size, p), apart_from(p[8])
+    order, count, value = desk[0], desk[1], desk[2]
+    job_count, jobs = desk[3], desk[6]
+    todo, free, sums = desk[8], desk[9], desk[14]
     moved, to = np.zeros(size * 2 + 2, np.int64), np.zeros(size * 2 + 2, np.int64)
-    back, dirty = np.zeros(size * 2 + 2, np.int64), np.zeros(arenas, np.int64)
-    state = np.array([seed % (_MODULUS - 1) + 1])
-    last = np.full(len(p[9]), -1, np.int64)
-    others, other_count = apart_from(p[8])
-    for n in range(size):
-        _put_in(n, arena_of[chosen[n]], order, count, chosen, start_of)
-    own, clashes = 0, 0
-    for n in range(size):
-        own += cost[chosen[n]]
-        clashes += clash_minutes(n, chosen, p, others, other_count)
-    clashes //= 2
-    for a in range(arenas):
-        value[a], job_count[a] = arena_cost(
-            a, order[a], count[a], chosen, p, jobs[a], last
-        )
-    late = crew_late(jobs, job_count, crew[0], todo, free)
-    now = own + value.sum() + MISSING_S * (clashes + late)
+    state, was = np.array([seed % (_MODULUS - 1) + 1]), np.zeros(3, np.int64)
+    now = _lay_out(chosen, cost, p, apart, desk)
     best, best_chosen = -1, chosen.copy()
-    if clashes == 0 and late == 0 and clean(order, count, chosen, p, jobs, job_count):
+    if _is_clean(chosen, p, desk):
         best = now
     heat, cooling = hot, (cold / hot) ** (1.0 / max(1, moves))
     for _ in range(moves):
@@ -301,57 +387,21 @@ def anneal(chosen, first, cost, moves, hot, cold, seed, p, halt):
         found = _propose(state, chosen, order, count, first, p, moved, to)
         if found == 0:
             continue
-        dirty[:] = 0
-        was_own, was_clashes, was_late = own, clashes, late
-        for k in range(found):
-            n = moved[k]
-            back[k] = chosen[n]
-            clashes -= clash_minutes(n, chosen, p, others, other_count)
-            dirty[arena_of[chosen[n]]] = 1
-            _take_out(n, arena_of[chosen[n]], order, count)
-            own += cost[to[k]] - cost[chosen[n]]
-            chosen[n] = to[k]
-            clashes += clash_minutes(n, chosen, p, others, other_count)
-            dirty[arena_of[to[k]]] = 1
-            _put_in(n, arena_of[to[k]], order, count, chosen, start_of)
-        for a in range(arenas):
-            if dirty[a]:
-                kept_value[a], kept_count[a] = value[a], job_count[a]
-                value[a], job_count[a] = arena_cost(
-                    a, order[a], count[a], chosen, p, tried, last
-                )
-                for k in range(max(job_count[a], kept_count[a])):
-                    for c in range(3):
-                        kept[a, k, c] = jobs[a, k, c]
-                        jobs[a, k, c] = tried[k, c]
+        was[:] = sums
+        _change(found, moved, to, chosen, cost, p, apart, desk)
         limit = now - heat * np.log(_dice(state, 1000000) / 1000000.0 + 1e-9)
-        after = own + value.sum() + MISSING_S * clashes
+        after = sums[0] + value.sum() + MISSING_S * sums[1]
         if after <= limit:
-            late = crew_late(jobs, job_count, crew[0], todo, free)
-            after += MISSING_S * late
+            sums[2] = crew_late(jobs, job_count, p[10][0], todo, free)
+            after += MISSING_S * sums[2]
         if after <= limit:
             now = after
-            if (
-                (best < 0 or now < best)
-                and clashes == 0
-                and late == 0
-                and clean(order, count, chosen, p, jobs, job_count)
-            ):
+            if (best < 0 or now < best) and _is_clean(chosen, p, desk):
                 best = now
                 best_chosen[:] = chosen
             continue
-        own, clashes, late = was_own, was_clashes, was_late
-        for k in range(found - 1, -1, -1):
-            n = moved[k]
-            _take_out(n, arena_of[chosen[n]], order, count)
-            chosen[n] = back[k]
-            _put_in(n, arena_of[chosen[n]], order, count, chosen, start_of)
-        for a in range(arenas):
-            if dirty[a]:
-                for k in range(max(job_count[a], kept_count[a])):
-                    for c in range(3):
-                        jobs[a, k, c] = kept[a, k, c]
-                value[a], job_count[a] = kept_value[a], kept_count[a]
+        sums[:] = was
+        _change_back(found, moved, chosen, p, desk)
     chosen[:] = best_chosen
     return best
 

@@ -248,30 +248,48 @@ def _add_arena_rules(model: Model) -> None:
             )
     for intervals in lessons.values():
         cp.add_no_overlap(intervals)
-    for number, reset in enumerate(model.resets):
-        arena = problem.line_arena[reset.line]
-        for n, task in enumerate(problem.tasks):
-            ridden = model.in_arena[n].get(arena)
-            if ridden is None or n == reset.task:
-                continue
-            if reset.strip_of is None and _always_on(model, n, reset.line):
-                # Whoever is on the line is before or after it by the line's order.
-                continue
-            before = cp.new_bool_var(f"b{number}_{n}")
-            both = (ridden, reset.present)
-            cp.add(reset.end <= model.start[n]).only_enforce_if(before, *both)
-            cp.add(
-                reset.start >= model.start[n] + task.minutes - task.cool_down
-            ).only_enforce_if(~before, *both)
-        if reset.task == MORNING and reset.strip_of is not None:
+    by_line: dict[int, list[Timed]] = defaultdict(list)
+    for reset in model.resets:
+        by_line[reset.line].append(reset)
+        if reset.strip_of is not None:
             _before_next(model, reset)
+    for line, resets in by_line.items():
+        # Resets of one line are one after the other by the line's order.
+        cp.add_no_overlap([*_ridden_past(model, line), *_working(model, resets)])
 
 
-def _always_on(model: Model, n: int, line: int) -> bool:
-    """Say whether a task that is in the arena of a line must be on that line."""
-    task, arena = model.problem.tasks[n], model.problem.line_arena[line]
-    lines = [k for k in task.lines if model.problem.line_arena[k] == arena]
-    return lines == [line] if task.has_row else task.clears
+def _ridden_past(model: Model, line: int) -> list[cp_model.IntervalVar]:
+    """Return when an arena is ridden by lessons that do not stand on one of its lines.
+
+    Whoever is on the line is before or after its resets by the line's order.
+    """
+    cp, problem = model.cp, model.problem
+    arena, found = problem.line_arena[line], []
+    for n, task in enumerate(problem.tasks):
+        here, on = model.in_arena[n].get(arena), model.on_line.get((n, line))
+        if here is None or (on is not None and on.index == here.index):
+            continue
+        past = here
+        if on is not None:
+            past = cp.new_bool_var(f"past{line}_{n}")
+            cp.add_bool_or(past, ~here, on)
+            cp.add_implication(past, here)
+            cp.add_implication(past, ~on)
+        found.append(
+            cp.new_optional_fixed_size_interval_var(
+                model.start[n], task.minutes - task.cool_down, past, f"w{line}_{n}"
+            )
+        )
+    return found
+
+
+def _working(model: Model, resets: list[Timed]) -> list[cp_model.IntervalVar]:
+    return [
+        model.cp.new_optional_interval_var(
+            one.start, one.minutes, one.end, one.present, f"b{one.line}_{n}"
+        )
+        for n, one in enumerate(resets)
+    ]
 
 
 def _before_next(model: Model, reset: Timed) -> None:
@@ -284,12 +302,7 @@ def _before_next(model: Model, reset: Timed) -> None:
 
 
 def _add_crew(model: Model) -> None:
-    intervals = [
-        model.cp.new_optional_interval_var(
-            one.start, one.minutes, one.end, one.present, f"c{n}"
-        )
-        for n, one in enumerate(model.resets)
-    ]
+    intervals = _working(model, model.resets)
     model.cp.add_cumulative(intervals, [1] * len(intervals), model.problem.crew)
 
 

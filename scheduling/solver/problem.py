@@ -122,6 +122,8 @@ class Problem:
                 raise InvalidProblem(f"task {n}: starts must ascend")
             if task.minutes <= 0:
                 raise InvalidProblem(f"task {n}: must last a minute at least")
+            if task.warm_up + task.cool_down > task.minutes:
+                raise InvalidProblem(f"task {n}: warm-up and cool-down exceed it")
         for line, before, after in self.arc_s:
             known = range(MORNING, len(self.tasks))
             if line not in range(len(self.line_arena)) or before not in known:

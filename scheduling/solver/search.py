@@ -9,17 +9,25 @@ much higher, and the next stage allows more.
 
 import math
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
-from threading import Event, Thread, Timer
-from types import ModuleType
-from typing import Self, TypedDict
+from threading import Event
+from typing import TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
 
+from scheduling.solver import annealing
+from scheduling.solver.annealing import (
+    LEAST_S,
+    Annealings,
+    annealed,
+    cheaper,
+    guess_of,
+    halted_after,
+    options_of,
+)
 from scheduling.solver.arrays import Arrays, Ints, arrays_of
 from scheduling.solver.bound import Bound, Kept
 from scheduling.solver.mending import freed
@@ -37,20 +45,8 @@ _SHARES = (0.007, 0.012, 0.018, 0.026)
 _AFTER_CUTS = (0.002, 0.006, 0.012, 0.02)
 """The same, where chains turned out dear: seldom by much."""
 
-_MOVES, _FEW_MOVES = 400, 120
-"""Moves of annealing for each option; on days annealed once, stages find the rest."""
-
-_HOT, _COLD = 300.0, 20.0
-"""Temperatures of annealing, from and to [s]."""
-
 _AGAIN = 4
 """Further annealings, while the bound is bettered."""
-
-_AGAIN_FROM = 500
-"""Options from which on a day is annealed again: days of fewer are hit at once."""
-
-_LOOK_S = 0.05
-"""Seconds between two looks at whether the time is over."""
 
 _ROUNDS = 400
 """Rounds in which the bound is bettered."""
@@ -58,17 +54,8 @@ _ROUNDS = 400
 _MEND_S = 1.0
 """No part of a day is looked into for longer than this [s]."""
 
-_LEAST_S = 0.2
-
 _A_RESET_S = 900
 """What a reset is taken to cost where no clean day is known [s]."""
-
-
-def kernels() -> ModuleType:
-    """Return the compiled functions; they are slow to import, so not before use."""
-    from scheduling.solver import anneal_kernels as module  # noqa: PLC0415
-
-    return module
 
 
 @cache
@@ -192,7 +179,7 @@ class Search:
         self._bound = bound = Bound(self.problem, arrays)
         # A day that is not clean says little of what the best costs.
         aim = cost if cost >= 0 else _A_RESET_S * len(self.problem.tasks)
-        times = _AGAIN if len(arrays.task) >= _AGAIN_FROM else 0
+        times = _AGAIN if len(arrays.task) >= annealing.AGAIN_FROM else 0
         half = (self.clock() + self._ends) / 2
 
         def over() -> bool:
@@ -210,8 +197,8 @@ class Search:
 
     def _choose(self, arrays: Arrays, chosen: Ints, cuts: tuple[Cut, ...]) -> None:
         """Take a day annealed as the one to go on from, and time it."""
-        self._chosen = _options(arrays, chosen)
-        self.guess = _guess(arrays, chosen)
+        self._chosen = options_of(arrays, chosen)
+        self.guess = guess_of(arrays, chosen)
         self._time_chosen(cuts)
 
     def _time_chosen(self, cuts: tuple[Cut, ...]) -> None:
@@ -280,7 +267,7 @@ class Search:
     def _part(self, bound: Bound, kept: Kept, which: NDArray[np.bool_]) -> _Part:
         """Return what a stage solves: some options, and what they cost above."""
         k = np.flatnonzero(which)
-        options = _options(bound.arrays, k)
+        options = options_of(bound.arrays, k)
         known = self.problem.arc_s
         return {
             "problem": replace(
@@ -297,7 +284,7 @@ class Search:
     def _mend(self, bound: Bound, best: Result, cuts: tuple[Cut, ...]) -> None:
         """Better the best day part by part, for half of the time that is left."""
         arrays, dice = bound.arrays, np.random.default_rng(self.seed)
-        number = {one: k for k, one in enumerate(_options(arrays, slice(None)))}
+        number = {one: k for k, one in enumerate(options_of(arrays, slice(None)))}
         half = (self.clock() + self._ends) / 2
         kept = bound.kept(best.objective_s)
         while not self._over() and self.clock() < half and not self._proved():
@@ -331,7 +318,7 @@ class Search:
         left = self._ends - self.clock() if seconds is None else seconds
         return solve(
             self.problem if problem is None else problem,
-            seconds=max(left, _LEAST_S),
+            seconds=max(left, LEAST_S),
             seed=self.seed,
             cuts=cuts,
             guess=guess,
@@ -380,140 +367,3 @@ class Search:
         proved = bound == best.objective_s
         status = Status.OPTIMAL if proved else Status.FEASIBLE
         return replace(best, status=status, bound_s=bound)
-
-
-@contextmanager
-def halted_after(seconds: float) -> Iterator[Ints]:
-    """Give a number that is set after some seconds: a day too large ends early."""
-    halt = np.zeros(1, np.int64)
-    timer = Timer(max(seconds, _LEAST_S), halt.fill, (1,))
-    timer.daemon = True
-    timer.start()
-    try:
-        yield halt
-    finally:
-        timer.cancel()
-
-
-def annealed(
-    arrays: Arrays,
-    problem: Problem,
-    guess: Guess | None,
-    seed: int,
-    *,
-    halt: Ints | None = None,
-) -> tuple[Ints, int]:
-    """Return a good choice of options, and its cost; below 0 if it is not clean.
-
-    Parameters
-    ----------
-    arrays, problem, guess, seed
-        The day, where to begin, and the seed of the dice.
-    halt
-        Ends early once its one number is set, from another thread.
-    """
-    chosen = np.array(
-        [_nearest(arrays, problem, guess, n) for n in range(len(problem.tasks))],
-        dtype=np.int64,
-    )
-    parts = (
-        *(arrays.arena, arrays.line, arrays.start, arrays.minutes, arrays.warm_up),
-        *(arrays.cool_down, arrays.clears, arrays.seconds, arrays.rest),
-        *(arrays.line_arena, arrays.crew),
-    )
-    halt = np.zeros(1, np.int64) if halt is None else halt
-    options = len(arrays.task)
-    each = _MOVES if options >= _AGAIN_FROM else min(_MOVES, _FEW_MOVES)
-    moves = each * options
-    cost = kernels().anneal(
-        chosen, arrays.first, arrays.cost, moves, _HOT, _COLD, seed, parts, halt
-    )
-    return chosen, int(cost)
-
-
-def cheaper(one: tuple[Ints, int], other: tuple[Ints, int]) -> tuple[Ints, int]:
-    """Return the cheaper of two choices; one that is not clean (below 0) is dear."""
-    return other if 0 <= other[1] < one[1] or one[1] < 0 <= other[1] else one
-
-
-class Annealings:
-    """Further annealings in a thread of their own; the compiled code shares cores.
-
-    Parameters
-    ----------
-    arrays, problem, guess, seed
-        As of the first.
-    times
-        How many, each with its own seed.
-    """
-
-    def __init__(
-        self,
-        arrays: Arrays,
-        problem: Problem,
-        guess: Guess | None,
-        seed: int,
-        times: int,
-    ) -> None:
-        self._day = (arrays, problem, guess)
-        self._seeds = range(seed + 1, seed + 1 + times)
-        self._halt = np.zeros(1, np.int64)
-        self._found: tuple[Ints, int] = (np.zeros(0, np.int64), -1)
-        self._thread = Thread(target=self._anneal, name="anneal", daemon=True)
-
-    def __enter__(self) -> Self:
-        self._thread.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._halt[0] = 1
-        self._thread.join()
-
-    def _anneal(self) -> None:
-        for seed in self._seeds:
-            if self._halt[0]:
-                break
-            found = annealed(*self._day, seed, halt=self._halt)
-            self._found = cheaper(self._found, found)
-
-    def best(self, over: Callable[[], bool]) -> tuple[Ints, int]:
-        """Await the best of all; of those there are once the time is over."""
-        while self._thread.is_alive() and not over():
-            self._thread.join(_LOOK_S)
-        self._halt[0] = 1
-        self._thread.join()
-        return self._found
-
-
-def _nearest(arrays: Arrays, problem: Problem, guess: Guess | None, n: int) -> int:
-    """Return the option of a task nearest to a guess, or to what was booked."""
-    task = problem.tasks[n]
-    arena, line, start = -1, -1, task.starts[0]
-    if guess is not None:
-        arena, start = guess.arenas[n], guess.starts[n]
-        line = -1 if guess.lines[n] is None else int(guess.lines[n] or 0)
-    elif task.booked is not None:
-        start, arena = task.booked
-    options = range(int(arrays.first[n]), int(arrays.first[n + 1]))
-    return min(
-        options,
-        key=lambda k: (
-            arrays.arena[k] != arena,
-            abs(int(arrays.start[k]) - start),
-            arrays.line[k] != line,
-        ),
-    )
-
-
-def _options(arrays: Arrays, chosen: Ints | slice) -> list[Option]:
-    columns = (arrays.task, arrays.arena, arrays.line, arrays.start)
-    return list(zip(*(one[chosen].tolist() for one in columns), strict=True))
-
-
-def _guess(arrays: Arrays, chosen: Ints) -> Guess:
-    lines = arrays.line[chosen].tolist()
-    return Guess(
-        tuple(arrays.start[chosen].tolist()),
-        tuple(arrays.arena[chosen].tolist()),
-        tuple(None if one < 0 else one for one in lines),
-    )

@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from scheduling.solver import anneal_kernels, search
+from scheduling.solver import anneal_kernels, annealing
+from scheduling.solver.annealing import Annealings, annealed, halted_after
 from scheduling.solver.arrays import arrays_of
-from scheduling.solver.search import Annealings, annealed, halted_after
 from scheduling.solver.solve import solve
 from tests.scheduling.solver.problems import random_problem
 from tests.scheduling.solver.searched import as_python, possible_problem, the_best
@@ -20,7 +20,7 @@ def test_annealing_as_written_is_annealing_as_compiled(
 ) -> None:
     problem = random_problem(seed, tasks=7)
     arrays = arrays_of(problem)
-    monkeypatch.setattr(search, "_MOVES", 12)
+    monkeypatch.setattr(annealing, "_MOVES", 12)
 
     fast = annealed(arrays, problem, None, seed)
     as_python(monkeypatch, anneal_kernels)
@@ -35,7 +35,7 @@ def test_annealing_keeps_a_clean_day_it_begins_at(
 ) -> None:
     problem = possible_problem()
     as_python(monkeypatch, anneal_kernels)
-    monkeypatch.setattr(search, "_MOVES", 0)
+    monkeypatch.setattr(annealing, "_MOVES", 0)
 
     _, cost = annealed(arrays_of(problem), problem, the_best(problem), 0)
 
@@ -45,7 +45,7 @@ def test_annealing_keeps_a_clean_day_it_begins_at(
 def test_without_a_crew_no_day_is_clean(monkeypatch: pytest.MonkeyPatch) -> None:
     problem = replace(possible_problem(), crew=0)
     as_python(monkeypatch, anneal_kernels)
-    monkeypatch.setattr(search, "_MOVES", 2)
+    monkeypatch.setattr(annealing, "_MOVES", 2)
 
     assert annealed(arrays_of(problem), problem, None, 0)[1] == -1
 
@@ -71,7 +71,8 @@ def test_annealing_ends_at_once_when_it_is_told_to(
         arrays_of(problem), problem, the_best(problem), 0, halt=np.ones(1, np.int64)
     )
 
-    assert search._guess(arrays_of(problem), chosen).starts == the_best(problem).starts
+    guess = annealing.guess_of(arrays_of(problem), chosen)
+    assert guess.starts == the_best(problem).starts
 
 
 def test_further_annealings_give_the_best_of_their_seeds() -> None:
@@ -91,8 +92,8 @@ def test_further_annealings_end_with_the_time(
     problem = possible_problem(tasks=8)
     arrays = arrays_of(problem)
     annealed(arrays, problem, None, 0)
-    monkeypatch.setattr(search, "_AGAIN_FROM", 0)
-    monkeypatch.setattr(search, "_MOVES", 10_000_000)
+    monkeypatch.setattr(annealing, "AGAIN_FROM", 0)
+    monkeypatch.setattr(annealing, "_MOVES", 10_000_000)
     began = time.monotonic()
 
     with Annealings(arrays, problem, None, 0, times=5) as others:

@@ -7,13 +7,20 @@ from threading import Event
 import numpy as np
 import pytest
 
-from scheduling.solver import anneal_kernels, bound_kernels, compiled, search
+from scheduling.solver import (
+    anneal_kernels,
+    annealing,
+    bound_kernels,
+    compiled,
+    search,
+)
+from scheduling.solver.annealing import Annealings, annealed
 from scheduling.solver.arrays import arrays_of
 from scheduling.solver.bound import Bound
 from scheduling.solver.mending import freed
 from scheduling.solver.problem import Cut, Problem, Task
 from scheduling.solver.result import Result, Status
-from scheduling.solver.search import Annealings, Search, annealed
+from scheduling.solver.search import Search
 from scheduling.solver.solve import solve
 from tests.scheduling.solver.problems import random_problem
 from tests.scheduling.solver.searched import as_python, possible_problem, the_best
@@ -283,7 +290,7 @@ def test_the_cheaper_clean_day_is_kept(one: int, other: int, kept: int) -> None:
 def test_a_better_day_of_further_annealings_is_timed_too(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(search, "_AGAIN_FROM", 0)
+    monkeypatch.setattr(annealing, "AGAIN_FROM", 0)
     problem = possible_problem(tasks=8)
     best, begun = the_best(problem), []
     arrays = arrays_of(problem)
@@ -304,7 +311,7 @@ def test_a_better_day_of_further_annealings_is_timed_too(
 
 @pytest.mark.usefixtures("_staged")
 def test_an_answer_comes_before_the_bound(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(search, "_AGAIN_FROM", 0)
+    monkeypatch.setattr(annealing, "AGAIN_FROM", 0)
     problem = possible_problem(tasks=8)
     engine = Search(problem)
     search.warm_up()
@@ -323,7 +330,7 @@ def test_an_answer_comes_before_the_bound(monkeypatch: pytest.MonkeyPatch) -> No
 
 @pytest.mark.usefixtures("_staged")
 def test_the_same_seed_gives_the_same_day(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(search, "_AGAIN_FROM", 0)
+    monkeypatch.setattr(annealing, "AGAIN_FROM", 0)
     problem = possible_problem(tasks=8)
 
     begun: list[list[int]] = []
@@ -350,7 +357,7 @@ def test_a_day_no_stage_settles_is_mended_part_by_part(
     if best.status is not Status.OPTIMAL:
         return
     search.warm_up()
-    monkeypatch.setattr(search, "_MOVES", 3)
+    monkeypatch.setattr(annealing, "_MOVES", 3)
     monkeypatch.setattr(Bound, "better", lambda *_: 0.0)
     monkeypatch.setattr(Search, "_stage", lambda *_, **__: False)
     ticks = count(0, 1)
