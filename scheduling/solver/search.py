@@ -42,11 +42,15 @@ _SMALL = 60
 _SHARES = (0.007, 0.012, 0.018, 0.026)
 """How far above the bound the stages look."""
 
+_FLAT_SHARES = (0.006, 0.015)
+"""The same, where fewer than half of the lessons have a row."""
+
 _AFTER_CUTS = (0.002, 0.006, 0.012, 0.02)
 """The same, where chains turned out dear: seldom by much."""
 
-_AGAIN = 4
-"""Further annealings, while the bound is bettered."""
+_AGAIN, _ROWS_EACH = 4, 12
+"""Further annealings at most, while the bound is bettered, and the rows that are worth
+one each: few rows are settled by the stages from any good day."""
 
 _ROUNDS = 400
 """Rounds in which the bound is bettered."""
@@ -131,7 +135,7 @@ class Search:
         if bound is None:
             return Result(Status.INFEASIBLE)
         base = self._low_s
-        for share in _AFTER_CUTS if cuts else _SHARES:
+        for share in _AFTER_CUTS if cuts else self._shares():
             top = int(base * (1 + share))
             if self._best is not None and self._best.objective_s <= top:
                 break
@@ -151,6 +155,13 @@ class Search:
 
     def _start(self, seconds: float) -> None:
         self._ends, self._best = self.clock() + seconds, None
+
+    def _rows(self) -> int:
+        return sum(one.has_row for one in self.problem.tasks)
+
+    def _shares(self) -> tuple[float, ...]:
+        flat = 2 * self._rows() < len(self.problem.tasks)
+        return _FLAT_SHARES if flat else _SHARES
 
     def _is_small(self) -> bool:
         options = sum(
@@ -179,7 +190,8 @@ class Search:
         self._bound = bound = Bound(self.problem, arrays)
         # A day that is not clean says little of what the best costs.
         aim = cost if cost >= 0 else _A_RESET_S * len(self.problem.tasks)
-        times = _AGAIN if len(arrays.task) >= annealing.AGAIN_FROM else 0
+        many = len(arrays.task) >= annealing.AGAIN_FROM
+        times = min(_AGAIN, -(-self._rows() // _ROWS_EACH)) if many else 0
         half = (self.clock() + self._ends) / 2
 
         def over() -> bool:
