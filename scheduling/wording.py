@@ -266,6 +266,13 @@ def yard_words(shift: Shift | None, units: Units = METRIC) -> str:
     )
 
 
+def short_words(minutes: int, usual_min: int) -> str:
+    """Say that a harrow is given less than it takes here; else nothing."""
+    if minutes >= usual_min:
+        return ""
+    return f"{minutes} min are planned, and a harrow takes {usual_min} here."
+
+
 def duration_words(seconds: int) -> str:
     """Say seconds as whole minutes, rounded up."""
     minutes = -(-seconds // 60)

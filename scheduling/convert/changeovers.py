@@ -3,6 +3,7 @@
 import json
 from zoneinfo import ZoneInfo
 
+from exercises.geometry.units import Units
 from scheduling.changeover.alike import Listed
 from scheduling.changeover.loads import Crew, Ground
 from scheduling.changeover.sideways import Shift
@@ -12,6 +13,7 @@ from scheduling.changeover.work import Step
 from scheduling.dayplan.document import placed_from_data
 from scheduling.models import Changeover, ChangeoverMove
 from scheduling.queries.carrying import Carrying
+from scheduling.wording import short_words, yard_words
 from school.models import Line, YardWork
 
 
@@ -66,6 +68,17 @@ def shift_of(work: YardWork) -> Shift | None:
         return None
     stands = tuple(placed_from_data(one) for one in work.stands)
     return Shift(work.line.from_long_side_cm, work.to_cm, stands)
+
+
+def work_words(work: YardWork, units: Units, harrow_min: int) -> str:
+    """Say what work of the ground asks for; a harrow also that it has too few minutes.
+
+    `harrow_min` is how long one takes here.
+    """
+    shift = shift_of(work)
+    minutes = int((work.ends_at - work.starts_at).total_seconds() // 60)
+    short = short_words(minutes, harrow_min) if shift is None else ""
+    return f"{yard_words(shift, units)} {short}".rstrip()
 
 
 def stretches_of(changeover: Changeover) -> tuple[Stretch, ...]:

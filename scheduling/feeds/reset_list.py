@@ -8,11 +8,11 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 
 from exercises.geometry.units import Units
-from scheduling.convert.changeovers import shift_of, walk_of
+from scheduling.convert.changeovers import walk_of, work_words
 from scheduling.models import Changeover
 from scheduling.queries.carrying import Carrying, carrying_of_yard
 from scheduling.queries.changeovers import changeovers_of_groundsperson
-from scheduling.wording import changeover_words, yard_words
+from scheduling.wording import changeover_words
 from school.calendars.components import Entry
 from school.calendars.snapshots import Snapshot
 from school.convert import units_of
@@ -45,12 +45,12 @@ def reset_snapshot(school: School, token: FeedToken, now: datetime) -> Snapshot:
         refresh_min=REFRESH_MIN,
         entries=(
             *(_entry(one, zone, units, carrying) for one in changeovers),
-            *(_yard_entry(one, zone, units) for one in works),
+            *(_yard_entry(one, zone, units, school.harrow_min) for one in works),
         ),
     )
 
 
-def _yard_entry(work: YardWork, zone: ZoneInfo, units: Units) -> Entry:
+def _yard_entry(work: YardWork, zone: ZoneInfo, units: Units, harrow_min: int) -> Entry:
     minutes = int((work.ends_at - work.starts_at).total_seconds() // 60)
     url = f"{settings.BASE_URL}/resets/{work.date.isoformat()}/"
     changed = work.changed_at.astimezone(zone)
@@ -64,7 +64,7 @@ def _yard_entry(work: YardWork, zone: ZoneInfo, units: Units) -> Entry:
         location=work.arena.name,
         description="\n".join(
             [
-                yard_words(shift_of(work), units),
+                work_words(work, units, harrow_min),
                 f"As of {changed:%d %b %H:%M}.",
                 f"Live list: {url}",
             ]

@@ -38,10 +38,10 @@ def wear_of(rules: Iterable[SidewaysRule], now: datetime) -> dict[int, Wear]:
         .order_by("starts_at", "pk")
         .values_list("line", "starts_at")
     )
+    zone = school_zone()
     starts: dict[int, list[datetime]] = {one.pk: [] for one in known}
     for line, starts_at in rows:
         starts[line].append(starts_at)
-    zone = school_zone()
     return {one.pk: _wear(one, starts[one.pk], now, zone) for one in known}
 
 

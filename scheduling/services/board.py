@@ -16,9 +16,10 @@ from scheduling.dayplan.document import InvalidDay
 from scheduling.dayplan.marginal import reset_as_booked
 from scheduling.queries.days import day_rows
 from scheduling.queries.plans import published_plan
+from scheduling.services.harrows import tight_at
 from school.enums import Answer, LessonState, MessageState, RideState
 from school.models import Invitation, Lesson, LessonGrid, OutboxMessage, Ride
-from school.queries.daylight import light_of
+from school.queries.daylight import light_of, light_of_weeks
 from school.queries.schools import school_zone, the_school
 from school.services.booking import looked_at
 from school.services.lesson_levels import level_notes
@@ -103,7 +104,7 @@ def foretell(
             after_lesson = do()
             after = _look(days, after_lesson)
             mails, untold = _mails(before, after), _untold(after_lesson)
-            warnings = _warnings(before, after, after_lesson, now)
+            warnings = _warnings(before, after, after_lesson, lesson, now)
             warnings += [x.says for x in worse(told_of_lesson(after_lesson), was)]
             if lesson is None:
                 warnings += [f"The grid: {one}" for one in looked_at(after_lesson)]
@@ -153,7 +154,20 @@ def _untold(lesson: Lesson) -> tuple[str, ...]:
     )
 
 
-def _warnings(before: _Seen, after: _Seen, lesson: Lesson, now: datetime) -> list[str]:
+def _light(lesson: Lesson, *, new: bool) -> list[str]:
+    """Warn of the last light; of a weekly lesson that is new, of all its days."""
+    school = the_school()
+    lessons = lesson.series.lessons.all() if new and lesson.series else None
+    if lessons is None:
+        says = light_of(lesson, school)
+    else:
+        says = light_of_weeks(lessons.select_related("arena"), school)
+    return [says] if says else []
+
+
+def _warnings(
+    before: _Seen, after: _Seen, lesson: Lesson, was: Lesson | None, now: datetime
+) -> list[str]:
     said = []
     if lesson.starts_at < now:
         said.append(f"{hour(lesson.starts_at)} has gone by.")
@@ -164,7 +178,8 @@ def _warnings(before: _Seen, after: _Seen, lesson: Lesson, now: datetime) -> lis
     ]
     if names and lesson.state != LessonState.CANCELLED:
         said.append(f"{_and(names)} had accepted, and will be asked again.")
-    said += filter(None, [light_of(lesson, the_school())])
+    said += _light(lesson, new=lesson.series_id is not None and was is None)
+    said += tight_at(lesson)
     said += _unfitted(lesson)
     said += level_notes(lesson)
     changed = [one for one in after.days if _differ(before.days[one], after.days[one])]

@@ -7,11 +7,10 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from exercises.geometry.units import Units
-from scheduling.convert.changeovers import purpose_words, shift_of
+from scheduling.convert.changeovers import purpose_words, work_words
 from scheduling.models import Changeover
 from scheduling.queries.carrying import Carrying
 from scheduling.sheets.listed import ListedStep, listed_work
-from scheduling.wording import yard_words
 from school.convert import units_of
 from school.models import School, YardWork
 from school.queries.daylight import Daylight, daylight, light_words
@@ -111,7 +110,9 @@ def reset_sheet(
         (one.starts_at, _listed(one, zone, units, carrying, light))
         for one in changeovers
     ]
-    listed += [(one.starts_at, _yard(one, zone, units)) for one in works]
+    listed += [
+        (one.starts_at, _yard(one, zone, units, school.harrow_min)) for one in works
+    ]
     return ResetSheet(
         title=f"Reset list, {school.name}",
         day=f"{day:%A} {day.day} {day:%B %Y}",
@@ -158,7 +159,9 @@ def _listed(
     )
 
 
-def _yard(one: YardWork, zone: ZoneInfo, units: Units) -> ListedYardWork:
+def _yard(
+    one: YardWork, zone: ZoneInfo, units: Units, harrow_min: int
+) -> ListedYardWork:
     starts, ends = one.starts_at.astimezone(zone), one.ends_at.astimezone(zone)
     done = one.done_at.astimezone(zone) if one.done_at else None
     return ListedYardWork(
@@ -167,7 +170,7 @@ def _yard(one: YardWork, zone: ZoneInfo, units: Units) -> ListedYardWork:
         where=one.arena.name,
         what=f"{one.what[0].lower()}{one.what[1:]}",
         who=one.who.person.first_name if one.who else "",
-        says=yard_words(shift_of(one), units),
+        says=work_words(one, units, harrow_min),
         done=f"done {done:%H:%M}" if done else "",
     )
 

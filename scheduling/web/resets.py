@@ -16,7 +16,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from exercises.geometry.units import Units
-from scheduling.convert.changeovers import purpose_words, shift_of
+from scheduling.convert.changeovers import purpose_words, work_words
 from scheduling.models import Changeover, ChangeoverMove, Press
 from scheduling.queries.carrying import Carrying, carrying_of_yard
 from scheduling.queries.changeovers import (
@@ -37,9 +37,8 @@ from scheduling.web.reset_page import (
     changed_at,
     pocket,
 )
-from scheduling.wording import yard_words
 from school.convert import units_of
-from school.models import YardWork
+from school.models import School, YardWork
 from school.permissions import is_staff_of_yard, may_work_resets
 from school.queries.daylight import daylight, light_words
 from school.queries.schools import the_school
@@ -82,7 +81,7 @@ def reset_list(request: HttpRequest, day: str) -> HttpResponse:
         }
         for one in changeovers
     ]
-    cards = sorted([*cards, *yard_cards(when, photos, units)], key=_by_time)
+    cards = sorted([*cards, *yard_cards(when, photos, school)], key=_by_time)
     open_ = [
         card["key"]
         for card in cards
@@ -140,10 +139,10 @@ def card_of(changeover: Changeover, units: Units, carrying: Carrying) -> dict[st
 
 
 def yard_cards(
-    day: date, photos: Mapping[tuple[Any, Any], list[Press]], units: Units
+    day: date, photos: Mapping[tuple[Any, Any], list[Press]], school: School
 ) -> list[dict[str, Any]]:
     """Return what the list shows of a day's work of the ground."""
-    works = yard_work_of_day(day)
+    works, units = yard_work_of_day(day), units_of(school)
     busy = busy_for_work(works, day)
     return [
         {
@@ -153,7 +152,7 @@ def yard_cards(
             "over": off_words(one),
             "minutes": int((one.ends_at - one.starts_at).total_seconds() // 60),
             "what": f"{one.what[0].lower()}{one.what[1:]}",
-            "says": yard_words(shift_of(one), units),
+            "says": work_words(one, units, school.harrow_min),
             "busy": json.dumps(busy[one.pk]),
             "photos": photos.get(("work", one.pk), ()),
         }

@@ -25,6 +25,7 @@ from scheduling.web import (
     what_if,
     who_came,
     why,
+    yard_work,
 )
 
 urlpatterns = [
@@ -79,6 +80,13 @@ urlpatterns = [
     path("resets/<str:day>/list.pdf", resets.reset_list_pdf, name="resets-pdf"),
     path("resets-elsewhere/", day_links.day_links, name="day-links"),
     path("today/<str:token>/", day_links.open_day_link, name="day-link"),
+    path("yard-work/", yard_work.yard_work_page, name="yard-work"),
+    path("yard-work/once/", yard_work.plan_once, name="plan-yard-work"),
+    path("yard-work/weekly/", yard_work.plan_weekly, name="plan-yard-rule"),
+    path("yard-work/evening/", yard_work.set_evenings, name="set-evening-strip"),
+    path("yard-work/minutes/", yard_work.set_minutes, name="set-yard-minutes"),
+    path("yard-work/<int:pk>/off/", yard_work.call_off_work, name="call-off-yard-work"),
+    path("yard-work/weekly/<int:pk>/end/", yard_work.end_weekly, name="end-yard-rule"),
     path("yard-work/lines/", line_moves.line_moves_page, name="line-moves"),
     path("yard-work/lines/<int:pk>/", line_moves.set_rule, name="set-line-move"),
     path("yard-work/lines/<int:pk>/end/", line_moves.end_rule, name="end-line-move"),

@@ -1,5 +1,6 @@
 """From when to when it is light where the school lies."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -12,6 +13,9 @@ from school.models import Arena, Lesson, School
 LAST_LIGHT = timedelta(minutes=30)
 """Outdoor work without lights is to end so long before sunset (common practice, no
 source)."""
+
+MOST_NAMED = 12
+"""So many days are named in one sentence."""
 
 _MINUTE = timedelta(minutes=1)
 
@@ -56,6 +60,25 @@ def light_of(lesson: Lesson, school: School) -> str:
     day = lesson.starts_at.astimezone(ZoneInfo(school.zone)).date()
     light = daylight(school, day)
     return light_words(light, lesson.arena, lesson.starts_at, lesson.ends_at)
+
+
+def light_of_weeks(lessons: Iterable[Lesson], school: School) -> str:
+    """Say which of a weekly lesson's days run into the dark, or into the last light.
+
+    `lessons` come with their arenas; empty where all days are light enough.
+    """
+    known = sorted(lessons, key=lambda one: one.starts_at)
+    late = [(one, words) for one in known if (words := light_of(one, school))]
+    if not late:
+        return ""
+    zone = ZoneInfo(school.zone)
+    days = [one.starts_at.astimezone(zone) for one, _ in late]
+    named = ", ".join(f"{day.day} {day:%B}" for day in days[:MOST_NAMED])
+    more = f" and {len(days) - MOST_NAMED} more" if len(days) > MOST_NAMED else ""
+    return (
+        f"Too little light on {len(late)} of {len(known)} days ({named}{more}). The "
+        f"first: {late[0][1]}"
+    )
 
 
 def light_words(

@@ -24,7 +24,7 @@ from school.permissions import (
     may_see_lesson,
     may_see_sensitive,
 )
-from school.queries.daylight import light_of
+from school.queries.daylight import light_of, light_of_weeks
 from school.queries.grids import overruled_of
 from school.queries.lessons import booked_rides, lesson_with_all
 from school.queries.outcomes import missed_rides
@@ -285,6 +285,8 @@ def _booked_weekly(request: HttpRequest, form: BookForm) -> HttpResponse:
     messages.success(
         request, f"{series.name} is booked every week, {len(lessons)} lessons."
     )
+    if light := light_of_weeks(lessons.select_related("arena"), the_school()):
+        messages.warning(request, light)
     return redirect("lesson", pk=lessons[0].pk)
 
 

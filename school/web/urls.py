@@ -25,7 +25,6 @@ from school.web import (
     units,
     waiting,
     welfare,
-    yard,
 )
 
 urlpatterns = [
@@ -52,13 +51,6 @@ urlpatterns = [
         name="inspector-register-csv",
     ),
     path("heat/", welfare.heat_page, name="heat"),
-    path("yard-work/", yard.yard_work_page, name="yard-work"),
-    path("yard-work/once/", yard.plan_once, name="plan-yard-work"),
-    path("yard-work/weekly/", yard.plan_weekly, name="plan-yard-rule"),
-    path("yard-work/evening/", yard.set_evenings, name="set-evening-strip"),
-    path("yard-work/minutes/", yard.set_minutes, name="set-yard-minutes"),
-    path("yard-work/<int:pk>/off/", yard.call_off_work, name="call-off-yard-work"),
-    path("yard-work/weekly/<int:pk>/end/", yard.end_weekly, name="end-yard-rule"),
     path("store/", store.store_page, name="store"),
     path("settings/units/", units.units_page, name="units"),
     path("tables/", tables.tables_page, name="tables"),

@@ -7,13 +7,14 @@ from django.db import connection
 from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
 
-from school.models import AuditEntry, Lesson, LessonSeries, OutboxMessage
+from school.models import AuditEntry, Lesson, LessonSeries, OutboxMessage, School
 from tests.clock import SATURDAY, at
 from tests.factories.arenas import ArenaFactory
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import RideFactory
 from tests.factories.people import AccountFactory, InstructorFactory, RiderFactory
 from tests.factories.schools import SchoolFactory
+from tests.factories.yard import YardWorkFactory
 from tests.scheduling.rows import small_day
 
 pytestmark = pytest.mark.django_db
@@ -155,3 +156,36 @@ def test_trying_takes_as_many_queries_for_any_number_of_lessons(
 
     # How many differs between the databases; that they are constant does not.
     assert counts[0] == counts[1] <= 90
+
+
+def test_a_harrow_it_leaves_no_time_for_is_named(manager: Browser) -> None:
+    work = YardWorkFactory(arena__name="Hall", starts_at=at("15:30"))
+
+    part = said(
+        manager,
+        arena=work.arena_id,
+        instructor=InstructorFactory().pk,
+        work="jumping",
+    )
+
+    assert "New ride jumps in Hall until Sat 6 Mar 15:30" in part
+
+
+def test_a_weekly_lesson_names_the_days_with_too_little_light(
+    manager: Browser,
+) -> None:
+    # Amsterdam, 52 N 5 E: by the almanac the sun sets there about 18:27 on 6 March,
+    # 18:40 on 13 March and 18:52 on 20 March (from memory).
+    School.objects.update(latitude=52.0, longitude=5.0)
+    until = (SATURDAY + timedelta(days=14)).isoformat()
+
+    part = said(
+        manager,
+        arena=ArenaFactory(name="Meadow").pk,
+        instructor=InstructorFactory().pk,
+        start="17:15",
+        until=until,
+    )
+
+    assert "Too little light on 2 of 3 days (6 March, 13 March)." in part
+    assert "Meadow has no lights" in part

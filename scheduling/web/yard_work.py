@@ -1,6 +1,7 @@
 """The manager's page of the ground's work: in the book, and every week."""
 
 from calendar import day_name
+from collections.abc import Iterable
 from datetime import datetime, time
 from typing import Any
 
@@ -11,8 +12,10 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from scheduling.services.harrows import tight_harrows
+from scheduling.wording import short_words
 from school.enums import YardKind
-from school.models import Arena, YardRule, YardWork
+from school.models import Arena, School, YardRule, YardWork
 from school.permissions import may_plan_yard_work
 from school.queries.schools import school_zone, the_school
 from school.queries.yard import standing_rules, yard_work_between
@@ -82,8 +85,10 @@ def yard_work_page(request: HttpRequest) -> HttpResponse:
 def _show(request: HttpRequest, **asked: forms.Form) -> HttpResponse:
     """Show the page; a form that was refused keeps what was written in it."""
     today, school = timezone.localdate(), the_school()
+    works = yard_work_between(today, today + LAID_OUT)
     context: dict[str, Any] = {
-        "works": yard_work_between(today, today + LAID_OUT),
+        "works": [(one, _minutes_words(one, school)) for one in works],
+        "tight": tight_harrows(works),
         "rules": [(one, day_name[one.weekday]) for one in standing_rules()],
         "once": OnceForm(initial={"day": today}, prefix="once"),
         "weekly": WeeklyForm(prefix="weekly"),
@@ -115,6 +120,7 @@ def plan_once(request: HttpRequest) -> HttpResponse:
     except UnableToPlanWork as refused:
         form.add_error(_field(form, refused.field), refused.says)
         return _show(request, once=form)
+    _warn(request, [work])
     begins = timezone.localtime(work.starts_at)
     messages.success(
         request,
@@ -145,9 +151,25 @@ def plan_weekly(request: HttpRequest) -> HttpResponse:
         form.add_error(_field(form, refused.field), refused.says)
         return _show(request, weekly=form)
     messages.success(request, f"{rule.arena} is harrowed every {_when(rule)}.")
+    _warn(request, rule.works.filter(called_off_at=None).select_related("arena"))
     for one in missed:
         messages.error(request, f"Not on {one.date.day} {one.date:%B}: {one.says}")
     return redirect("yard-work")
+
+
+def _warn(request: HttpRequest, works: Iterable[YardWork]) -> None:
+    """Say what leaves a harrow too little time: its own minutes, or a lesson."""
+    known, school = list(works), the_school()
+    short = dict.fromkeys(_minutes_words(one, school) for one in known)
+    for words in [*filter(None, short), *tight_harrows(known)]:
+        messages.warning(request, words)
+
+
+def _minutes_words(work: YardWork, school: School) -> str:
+    if work.kind != YardKind.HARROW:
+        return ""
+    minutes = int((work.ends_at - work.starts_at).total_seconds() // 60)
+    return short_words(minutes, school.harrow_min)
 
 
 def _when(rule: YardRule) -> str:
