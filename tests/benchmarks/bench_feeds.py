@@ -23,7 +23,6 @@ import django
 django.setup()
 
 from django.core.cache import cache
-from django.core.management import call_command
 from django.db import connection, transaction
 from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
@@ -31,6 +30,7 @@ from django.utils import timezone
 
 from school.models import Lesson, Ride
 from school.services.feeds import make_feed
+from tests.benchmarks.records import work_in
 from tests.factories.arenas import ArenaFactory
 from tests.factories.horses import HorseFactory
 from tests.factories.people import ClientFactory, InstructorFactory, RiderFactory
@@ -123,9 +123,7 @@ def main() -> None:
     wrong: list[str] = []
     print("feed         lessons  answer      best  median  queries    bytes  of 50 ms")
     with TemporaryDirectory() as folder:
-        connection.close()
-        connection.settings_dict["NAME"] = str(Path(folder) / "bench.sqlite3")
-        call_command("migrate", verbosity=0)
+        work_in(Path(folder) / "bench.sqlite3")
         SchoolFactory()
         for weekly, riders in ((2, 4), (20, 4)):
             with transaction.atomic():

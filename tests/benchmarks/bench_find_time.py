@@ -25,7 +25,6 @@ import django
 
 django.setup()
 
-from django.core.management import call_command
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
@@ -42,6 +41,7 @@ from scheduling.services.finding_diary import Wish
 from school.models import Ride, Rider
 from school.queries.schools import the_school
 from tests.benchmarks.large_school import MONDAY, NOW, Size, build
+from tests.benchmarks.records import work_in
 
 CHOICE = Choice()
 
@@ -140,9 +140,7 @@ def main() -> int:
     weeks, rounds = (1, 1) if quick else (4, 5)
     size = Size(weeks=3) if quick else Size()
     with TemporaryDirectory() as folder:
-        connection.close()
-        connection.settings_dict["NAME"] = str(Path(folder) / "bench.sqlite3")
-        call_command("migrate", verbosity=0)
+        work_in(Path(folder) / "bench.sqlite3")
         with transaction.atomic():
             build(size, 1)
             load_library(now=NOW)

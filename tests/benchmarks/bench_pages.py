@@ -26,7 +26,6 @@ import django
 
 django.setup()
 
-from django.core.management import call_command
 from django.db import connection, transaction
 from django.http import HttpResponse
 from django.test import Client as Browser
@@ -36,6 +35,7 @@ from django.urls import reverse
 from exercises.services import load_library
 from school.models import Horse, Lesson, Ride, Rider
 from tests.benchmarks.large_school import MONDAY, NOW, Size, build
+from tests.benchmarks.records import work_in
 from tests.factories.people import AccountFactory
 
 DAY = MONDAY + timedelta(days=1)
@@ -121,9 +121,7 @@ def main() -> int:
     """Return 0 where every page answers with the queries of the small school."""
     large_size = Size(weeks=2, before=1) if "--quick" in sys.argv else LARGE
     with TemporaryDirectory() as folder:
-        connection.close()
-        connection.settings_dict["NAME"] = str(Path(folder) / EMPTY)
-        call_command("migrate", verbosity=0)
+        work_in(Path(folder) / EMPTY)
         connection.close()
         few_says, few = of_school(TYPICAL, Path(folder))
         many_says, many = of_school(large_size, Path(folder))
