@@ -14,10 +14,13 @@ from scheduling.web.days import read_day_or_404
 from school.permissions import is_manager
 from school.web.access import account_of, allowed
 
-PAGES = {PlanRun.Kind.WHAT_IF: "what-if", PlanRun.Kind.MATCH: "match-day"}
+PAGES: dict[str, str] = {
+    PlanRun.Kind.WHAT_IF: "what-if",
+    PlanRun.Kind.MATCH: "match-day",
+}
 """Where a run is shown that is none of the plan."""
 
-TRIED = {PlanRun.Kind.MATCH: "riders looked at"}
+TRIED: dict[str, str] = {PlanRun.Kind.MATCH: "riders looked at"}
 
 SECONDS_EACH = 10
 """How long each day of a what-if is searched at most."""

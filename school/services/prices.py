@@ -96,7 +96,7 @@ def _check(prices: Prices, lessons: Mapping[tuple[str, int], Decimal | None]) ->
             "currency", "Give the three letters of a currency, EUR or GBP.", "currency"
         )
     for name in ("late_fee_percent", "no_show_fee_percent"):
-        if not 0 <= int(str(prices[name])) <= 100:  # type: ignore[literal-required]
+        if not 0 <= int(str(prices[name])) <= 100:
             raise UnableToSet(name, "Give a number from 0 to 100.", name)
     amounts: dict[str, Decimal | None] = {
         "late_fee": prices["late_fee"],
