@@ -213,14 +213,17 @@ def _dark(
     zone: ZoneInfo,
     scale: Scale,
 ) -> None:
-    """Shade when it is dark in an arena without lights."""
+    """Shade when it is dark in an arena without lights.
+
+    The words stand at the outer end, since a lesson may lie across the sunset.
+    """
     opens = column.arena.opens_at.hour * 60 + column.arena.opens_at.minute
     closes = column.arena.closes_at.hour * 60 + column.arena.closes_at.minute
     rises = minute_of(light.rises, column.day, zone)
     sets = minute_of(light.sets, column.day, zone)
-    for first, last, words in (
-        (opens, min(rises, closes), f"dark until {light.rises:%H:%M}"),
-        (max(sets, opens), closes, f"dark from {light.sets:%H:%M}"),
+    for first, last, words, evening in (
+        (opens, min(rises, closes), f"dark until {light.rises:%H:%M}", False),
+        (max(sets, opens), closes, f"dark from {light.sets:%H:%M}", True),
     ):
         if first >= last:
             continue
@@ -230,7 +233,7 @@ def _dark(
         )  # fmt: skip
         if low - top >= 18:
             svg.text(
-                root, left + scale.column / 2, top + 15,
+                root, left + scale.column / 2, low - 6 if evening else top + 15,
                 _fitting(words if scale.fine else "dark", scale.column - 12, 13),
                 size=13, fill=svg.FAINT,
             )  # fmt: skip

@@ -21,6 +21,7 @@ from school.models import (
     InstructorHours,
     Lesson,
     Ride,
+    School,
     WelfareOverride,
 )
 from school.services.lesson_changes import note_booking
@@ -421,3 +422,16 @@ def test_no_reason_goes_against_what_is_no_rule_of_horses_work(
     assert manager.post(address(lesson, "change/"), asked).status_code == 409
     tried = manager.post(address(lesson, "try/"), asked, headers=PART)
     assert "Not possible" in tried.content.decode()
+
+
+def test_a_lesson_across_the_sunset_hides_no_word_of_the_dark(
+    manager: Browser,
+) -> None:
+    School.objects.update(latitude=52.4, longitude=4.9)
+    LessonFactory(arena__lit=False, starts_at=at("17:30"))
+
+    page = manager.get(DAY).content.decode()
+
+    (words,) = re.findall(r'<text[^>]* y="([^"]*)"[^>]*>dark from 18:\d\d<', page)
+    ((top, height),) = boxes(page, "ride-box")
+    assert not top - 15 < float(words) < top + height + 15
