@@ -26,6 +26,7 @@ from school.models import Account, Groundsperson, Lesson
 from school.queries.yard import yard_work_between
 from school.services.audit import record
 from school.services.lessons import Move, UnableToBook, move_lessons
+from school.services.windows import set_times
 
 Data = Mapping[str, Any]
 Purpose = Changeover.Purpose
@@ -241,11 +242,13 @@ def publish_plan(*, plan: DayPlan, by: Account | None, now: datetime) -> DayPlan
             former.save(update_fields=["state"])
         moves = _moves(fresh)
         try:
-            move_lessons(moves=moves, by=by, now=now)
+            moved = move_lessons(moves=moves, by=by, now=now, tell=False)
         except UnableToBook as error:
             raise UnableToPublish(
                 f"The plan can't be published: {error.says}"
             ) from error
+        planned = fresh.lessons.values_list("lesson_id", flat=True)
+        set_times(planned=planned, moved=moved, now=now)
         if former is not None:
             keep_what_was_done(former, fresh)
         fresh.state, fresh.published_at = DayPlan.State.PUBLISHED, now

@@ -47,6 +47,7 @@ from school.queries.horses import horse_loads
 from school.queries.lessons import day_bounds, lessons_between, lessons_of_day
 from school.queries.schools import the_school
 from school.queries.touched import absences_between
+from school.queries.windows import without_a_time
 from school.queries.yard import yard_work_of_day
 from school.services.lesson_changes import last_action
 from school.services.lessons import UnableToBook
@@ -120,6 +121,7 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
         ),
         "teachers": draw_teachers(_teachers(when, lessons, zone), when, zone, scale),
         "undo": _undo(account_of(request)) if manager else None,
+        "untimed": without_a_time(school, now) if manager else [],
         "rows": _in_order(lessons, changeovers),
         "closures": closures,
         "dusk": _dusk(lights[when], lessons, changeovers),

@@ -44,7 +44,7 @@ class Entry:
     With a `zone` its times are written as that zone's clock shows them, which a
     series needs (RFC 5545 section 3.8.5.3), else in UTC. `instead_of` is the
     original start of the one occurrence of a series it speaks of. What is `free`
-    leaves the time of who looks at it free.
+    leaves the time of who looks at it free; what is `tentative` may still move.
     """
 
     uid: UUID
@@ -63,6 +63,7 @@ class Entry:
     weekly: Weekly | None = None
     instead_of: datetime | None = None
     answer: str = "NEEDS-ACTION"
+    tentative: bool = False
 
 
 _WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
@@ -164,6 +165,7 @@ def _asked(
             "RSVP": "FALSE" if answered else "TRUE",
         }
     component.add("attendee", f"mailto:{attendee[1]}", parameters=parameters)
-    component.add("status", "CONFIRMED" if asks else "CANCELLED")
+    held = "TENTATIVE" if entry.tentative else "CONFIRMED"
+    component.add("status", held if asks else "CANCELLED")
     component.add("transp", "OPAQUE")
     return component

@@ -17,6 +17,7 @@ from school.enums import CalendarBy, Charge, LessonKind, PaidBy, Work
 from school.models import Client, Outcome, School
 from school.queries.prices import fee_of, minutes_of, money, price_list
 from school.queries.schools import free_until
+from school.queries.windows import exact_time_by
 
 
 def title_of(names: Sequence[str], work: str) -> str:
@@ -110,6 +111,7 @@ def lesson_facts(
             "short_day": short_day(starts),
             "start": f"{starts:%H:%M}",
             "end": f"{ends:%H:%M}",
+            "window": window_words(school, told),
             "minutes": f"{length.total_seconds() / 60:.0f}",
             "arrive": f"{early.astimezone(zone):%H:%M}",
             "horse": joined(told.horses) if told.horses else "",
@@ -117,6 +119,37 @@ def lesson_facts(
             "price": price_words(school, told),
             "reason": told.reason,
         }
+    )
+
+
+def window_words(school: School, told: Told) -> str:
+    """Say between which times a lesson may start, and when the exact one is told."""
+    if told.window_from is None or told.window_to is None:
+        return ""
+    zone = ZoneInfo(school.zone)
+    when = exact_time_by(school, told.starts_at).astimezone(zone)
+    return _(
+        "Not fixed yet: it may start from {first} to {last}; you are told the exact "
+        "time by {when}."
+    ).format(
+        first=f"{told.window_from.astimezone(zone):%H:%M}",
+        last=f"{told.window_to.astimezone(zone):%H:%M}",
+        when=moment_words(when),
+    )
+
+
+def window_words_weekly(school: School, part: WeeklyPart) -> str:
+    """Say the same of every lesson of a week."""
+    first, last = part.series.window_from, part.series.window_to
+    if first is None or last is None:
+        return ""
+    return _(
+        "Not fixed: each may start from {first} to {last}; you are told the exact time "
+        "by {clock} on the evening before."
+    ).format(
+        first=f"{first:%H:%M}",
+        last=f"{last:%H:%M}",
+        clock=f"{school.exact_time_at:%H:%M}",
     )
 
 
@@ -257,6 +290,7 @@ def weekly_facts(school: School, client: Client, part: WeeklyPart) -> dict[str, 
         "last_day": long_day(part.weeks[-1]),
         "except_days": ", ".join(short_day(day) for day in part.missing()),
         "other_days": "; ".join(others),
+        "window": window_words_weekly(school, part),
         "cancel": cancel_words_weekly(school, client, usual.starts_at),
     }
 
@@ -270,6 +304,16 @@ def was_words(told: Told, school: School) -> str:
     """Say what a lesson was before it changed, in one line."""
     zone = ZoneInfo(school.zone)
     starts, ends = told.starts_at.astimezone(zone), told.ends_at.astimezone(zone)
+    if told.window_from is not None and told.window_to is not None:
+        return _(
+            "{day}, to start from {first} to {last}, {arena}, with {instructor}"
+        ).format(
+            day=long_day(starts),
+            first=f"{told.window_from.astimezone(zone):%H:%M}",
+            last=f"{told.window_to.astimezone(zone):%H:%M}",
+            arena=told.arena,
+            instructor=told.instructor,
+        )
     return _("{day}, {start} to {end}, {arena}, with {instructor}").format(
         day=long_day(starts),
         start=f"{starts:%H:%M}",

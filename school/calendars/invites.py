@@ -25,6 +25,7 @@ from school.models import Lesson, OutboxMessage, Outcome, School
 from school.queries.links import lesson_url, page_url
 from school.queries.series import moment_of
 from school.queries.texts import own_text
+from school.queries.windows import is_open
 
 LONGEST_LABEL = 45
 
@@ -170,6 +171,7 @@ def _entry(school: School, message: OutboxMessage, lesson: Lesson, title: str) -
         zone=school.zone if day else "",
         instead_of=day.original_starts_at if day else None,
         answer=(day or invitation).answer if invitation else "",
+        tentative=is_open(lesson),
     )
 
 
@@ -191,6 +193,7 @@ def _weekly_entries(
         location=usual.arena,
         zone=zone.key,
         answer=invitation.answer,
+        tentative=part.series.window_from is not None,
     )
     if message.method == MessageMethod.CANCEL:
         return [series]
@@ -211,6 +214,7 @@ def _weekly_entries(
                 summary=title_of(told.names, told.work),
                 instead_of=original,
                 answer=answers.get(original, series.answer),
+                tentative=told.window_from is not None,
             )
         )
     weekly = Weekly(

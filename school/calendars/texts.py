@@ -16,6 +16,8 @@ PLACEHOLDERS = {
     "short_day": "day and date, short",
     "start": "when it begins",
     "end": "when it ends",
+    "window": "between which times it may start and when the exact one is told, "
+    "while that is open",
     "minutes": "its length",
     "arrive": "when to be there",
     "arena": "arena",
@@ -75,6 +77,7 @@ def _facts() -> str:
     return "\n".join(
         [
             _("When: {day}, {start} to {end} ({minutes} minutes)"),
+            "{window}",
             *_about(),
         ]
     )
@@ -146,6 +149,7 @@ def _weekly() -> str:
     return "\n".join(
         [
             _("When: {day}, {start} to {end} ({minutes} minutes)"),
+            "{window}",
             _("From {first_day} to {last_day}"),
             _("Not on: {except_days}"),
             _("Otherwise on: {other_days}"),

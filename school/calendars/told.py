@@ -12,11 +12,16 @@ from zoneinfo import ZoneInfo
 from school.enums import KEPT_PLACES
 from school.models import Invitation, Lesson, LessonSeries, Ride, School
 from school.queries.series import lessons_of_invitation, moment_of, weeks_of
+from school.queries.windows import is_open
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What a client is told of a lesson; moments are aware."""
+    """What a client is told of a lesson; moments are aware.
+
+    With a window it may still start at any time of it, and is told when that is
+    settled.
+    """
 
     starts_at: datetime
     ends_at: datetime
@@ -29,10 +34,20 @@ class Told:
     names: tuple[str, ...]
     horses: tuple[str, ...] = ()
     reason: str = ""
+    window_from: datetime | None = None
+    window_to: datetime | None = None
 
     def as_data(self) -> dict[str, Any]:
         """Return it as plain data, to be kept with the message that says it."""
-        return {
+        window = {
+            name: moment.isoformat()
+            for name, moment in (
+                ("window_from", self.window_from),
+                ("window_to", self.window_to),
+            )
+            if moment is not None
+        }
+        return window | {
             "starts_at": self.starts_at.isoformat(),
             "ends_at": self.ends_at.isoformat(),
             "arena_id": self.arena_id,
@@ -59,13 +74,18 @@ class Told:
 
     def detail_digest(self) -> str:
         """Digest what is worth a mail but leaves an answer as it was."""
-        return digest_of(self.horses)
+        if self.window_from is None or self.window_to is None:
+            return digest_of(self.horses)
+        window = self.window_from.timestamp(), self.window_to.timestamp()
+        return digest_of(self.horses, *window)
 
 
 def told_from_data(data: dict[str, Any]) -> Told:
     """Return what a message says, from what was kept with it."""
     moments = {
-        name: datetime.fromisoformat(data[name]) for name in ("starts_at", "ends_at")
+        name: datetime.fromisoformat(data[name])
+        for name in ("starts_at", "ends_at", "window_from", "window_to")
+        if name in data
     }
     names = {name: tuple(data[name]) for name in ("names", "horses")}
     return Told(**(data | moments | names))
@@ -88,6 +108,7 @@ def told_of(school: School, lesson: Lesson, client_id: int) -> Told:
     # A place given back is still spoken of by its rider's name.
     booked = [one for one in rides if one.state in KEPT_PLACES]
     horses = [one.horse.name for one in booked if one.horse is not None]
+    open_ = is_open(lesson)
     given_back = [one.cancelled_reason or "" for one in rides]
     return Told(
         starts_at=lesson.starts_at,
@@ -100,6 +121,8 @@ def told_of(school: School, lesson: Lesson, client_id: int) -> Told:
         work=lesson.work,
         names=tuple(one.rider.person.first_name for one in booked or rides),
         horses=tuple(horses) if school.publish_horses else (),
+        window_from=lesson.window_from if open_ else None,
+        window_to=lesson.window_to if open_ else None,
         reason=lesson.state_reason or ("" if booked else "".join(given_back[:1])),
     )
 
@@ -141,13 +164,22 @@ class WeeklyPart:
 
     def day_digest(self, day: date) -> str:
         """Digest what is unusual of a day; empty where nothing is."""
-        digest = self.told[day].digest()
+        told = self.told[day]
+        digest = told.digest()
+        if self.series.window_from is not None and told.window_from is None:
+            # Its time is settled, be it the usual one.
+            return digest_of(digest, "settled")
         return "" if digest == self.usual(day).digest() else digest
 
     def digest(self) -> str:
         """Digest the series' own rule and facts."""
         first, last = self.usual(self.weeks[0]), self.usual(self.weeks[-1])
-        return digest_of(first.digest(), last.digest(), self.zone.key)
+        window = [
+            f"{one:%H:%M}"
+            for one in (self.series.window_from, self.series.window_to)
+            if one is not None
+        ]
+        return digest_of(first.digest(), last.digest(), self.zone.key, *window)
 
 
 def weekly_part(school: School, invitation: Invitation) -> WeeklyPart:

@@ -101,7 +101,8 @@ class Lesson(models.Model):
     """One lesson. While booked it holds its arena and instructor (see Occupancy).
 
     `window_from` and `window_to` bound its start where the client agreed to a
-    window; both empty means the start is fixed.
+    window; both empty means the start is fixed. `time_set_at` is when a start in a
+    window was settled, by a plan or by hand; its clients are told then.
     """
 
     uuid = models.UUIDField(default=uuid4, unique=True, editable=False)
@@ -112,6 +113,7 @@ class Lesson(models.Model):
     ends_at = models.DateTimeField()
     window_from = models.DateTimeField(null=True, blank=True)
     window_to = models.DateTimeField(null=True, blank=True)
+    time_set_at = models.DateTimeField(null=True, blank=True)
     arena = models.ForeignKey(Arena, on_delete=models.PROTECT, related_name="lessons")
     other_arenas = models.ManyToManyField(
         Arena, blank=True, related_name="+", help_text="Where it may be moved to"
@@ -170,6 +172,10 @@ class Lesson(models.Model):
                 condition=Q(window_from__lte=F("starts_at"))
                 & Q(window_to__gte=F("starts_at")),
                 name="lesson_starts_in_its_window",
+            ),
+            models.CheckConstraint(
+                condition=Q(time_set_at__isnull=True) | Q(window_from__isnull=False),
+                name="lesson_time_set_in_a_window",
             ),
             models.CheckConstraint(
                 condition=~Q(state="cancelled") | ~Q(state_reason=""),

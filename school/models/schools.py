@@ -130,6 +130,11 @@ class School(models.Model):
         default=time(18),
         help_text="Local time of the reminder on the evening before; empty for none",
     )
+    exact_time_at = models.TimeField(
+        default=time(18),
+        help_text="Local time on the evening before, by which clients know when a "
+        "lesson in a window begins",
+    )
     make_up_days = models.PositiveSmallIntegerField(
         default=30,
         help_text="Days to make up a weekly lesson given back in time; 0 for none",

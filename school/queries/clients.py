@@ -39,6 +39,7 @@ from school.queries.outcomes import (
 from school.queries.prices import price_list
 from school.queries.riders import is_minor
 from school.queries.schools import free_until
+from school.queries.windows import exact_time_by, is_open
 
 AHEAD = timedelta(days=120)
 BACK = timedelta(days=366)
@@ -47,7 +48,10 @@ STILL_SHOWN = timedelta(hours=4)
 
 @dataclass(frozen=True, slots=True)
 class ClientLesson:
-    """A lesson as its client may see it: their own rides only."""
+    """A lesson as its client may see it: their own rides only.
+
+    `exact_by` is when they are told the exact time, while that is open.
+    """
 
     lesson: Lesson
     rides: list[Ride]
@@ -57,6 +61,7 @@ class ClientLesson:
     free: bool
     open: bool
     later: str
+    exact_by: datetime | None = None
 
     @property
     def names(self) -> str:
@@ -131,6 +136,9 @@ def _seen_by(
             later=costs_later(
                 school, lesson, [payers[ride.pk] for ride in own[lesson.pk]], prices
             ),
+            exact_by=exact_time_by(school, lesson.starts_at)
+            if is_open(lesson)
+            else None,
         )
         for lesson in lessons
     ]

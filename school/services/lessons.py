@@ -19,7 +19,8 @@ from school.models import (
     Rider,
 )
 from school.queries.lessons import day_bounds
-from school.queries.schools import local_day, school_zone
+from school.queries.schools import local_day, school_zone, the_school
+from school.queries.windows import exact_time_by
 from school.services import checks, welfare
 from school.services.audit import record, snapshot
 from school.services.invitations import lesson_changed, lessons_changed
@@ -107,6 +108,7 @@ def book_lesson(
                 ends_at=ends_at,
                 window_from=window_from,
                 window_to=window_to,
+                time_set_at=now if window_from and _is_late(starts_at, now) else None,
                 arena=arena,
                 instructor=instructor,
                 places=places,
@@ -154,6 +156,11 @@ def _check_window(
             f"{title} may start from {clock(first)} to {clock(last)}, not at "
             f"{clock(starts_at)}.",
         )
+
+
+def _is_late(starts_at: datetime, now: datetime) -> bool:
+    """Say whether clients should know the time by now: then it holds as booked."""
+    return exact_time_by(the_school(), starts_at) <= now
 
 
 def _check_rider(
@@ -299,6 +306,8 @@ def _place(lesson: Lesson, move: Move, now: datetime) -> None:
     _check_window(lesson.title, move.starts_at, lesson.window_from, lesson.window_to)
     lesson.starts_at = move.starts_at.astimezone(UTC)
     lesson.ends_at = lesson.starts_at + length
+    if lesson.window_from is not None:
+        lesson.time_set_at = now
     lesson.arena = move.arena or lesson.arena
     lesson.instructor = move.instructor or lesson.instructor
     lesson.changed_at = now

@@ -79,7 +79,7 @@ def change_series_from(
             lesson.title, lesson.kind, lesson.work = plan.name, plan.kind, plan.work
             lesson.places = plan.places
             # The window of before gives way first, or nothing could leave it.
-            lesson.window_from = lesson.window_to = None
+            lesson.window_from = lesson.window_to = lesson.time_set_at = None
             lesson.save()
             change = Move(lesson, starts_at, plan.arena, plan.minutes, plan.instructor)
             (moved,) = move_lessons(

@@ -24,6 +24,7 @@ class MailSettingsForm(forms.ModelForm):  # type: ignore[type-arg]
             "collect_min",
             "remind_hours",
             "remind_evening_at",
+            "exact_time_at",
             "quiet_from",
             "quiet_to",
             "phone",
@@ -34,6 +35,7 @@ class MailSettingsForm(forms.ModelForm):  # type: ignore[type-arg]
         )
         widgets = {
             "remind_evening_at": _TIME,
+            "exact_time_at": _TIME,
             "quiet_from": _TIME,
             "quiet_to": _TIME,
         }
@@ -43,6 +45,8 @@ class MailSettingsForm(forms.ModelForm):  # type: ignore[type-arg]
             "collect_min": "Minutes in which changes are collected into one mail",
             "remind_hours": "Hours before a lesson of the first reminder (0: none)",
             "remind_evening_at": "Second reminder on the evening before, at",
+            "exact_time_at": "A lesson in a window: its time is told on the evening "
+            "before by",
             "quiet_from": "No reminder from",
             "quiet_to": "… until",
             "phone": "Telephone in mails",

@@ -315,6 +315,7 @@ BREAKS: dict[str, Callable[[], Any]] = {
     "series_on_a_weekday": lambda: series(weekday=7),
     "series_minutes_in_range": lambda: series(minutes=9),
     "series_begins_before_it_ends": lambda: series(last_date=date(2027, 3, 1)),
+    "lesson_time_set_in_a_window": lambda: LessonFactory(time_set_at=NOW),
     "series_window_whole": lambda: series(window_from=time(9)),
     "series_starts_in_its_window": lambda: series(
         window_from=time(0), window_to=time(0, 1)
