@@ -123,6 +123,14 @@ class PaidBy(TextChoices):
     NOTHING = "nothing", "Nothing"
 
 
+class ExpiredPapers(TextChoices):
+    """What is done where an instructor's paper has ended by a lesson's day."""
+
+    IGNORE = "ignore", "Say nothing"
+    WARN = "warn", "Warn"
+    REFUSE = "refuse", "Refuse, unless a reason is given"
+
+
 class EndCause(TextChoices):
     """Why a lesson was ended early."""
 

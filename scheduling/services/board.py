@@ -23,6 +23,7 @@ from school.queries.daylight import light_of, light_of_weeks
 from school.queries.schools import school_zone, the_school
 from school.services.booking import looked_at
 from school.services.lesson_levels import level_notes
+from school.services.papers import paper_notes
 from school.services.refusals import UnableToBook, hour
 from school.services.welfare import told_of_lesson, worse
 
@@ -182,6 +183,7 @@ def _warnings(
     said += tight_at(lesson)
     said += _unfitted(lesson)
     said += level_notes(lesson)
+    said += paper_notes(lesson)
     changed = [one for one in after.days if _differ(before.days[one], after.days[one])]
     if any(published_plan(one) is not None for one in changed):
         said.append(

@@ -3,7 +3,14 @@ from datetime import time
 from django.db import models
 from django.db.models import Q
 
-from school.enums import Charge, HeightUnit, HorseUnit, LengthUnit, Tradition
+from school.enums import (
+    Charge,
+    ExpiredPapers,
+    HeightUnit,
+    HorseUnit,
+    LengthUnit,
+    Tradition,
+)
 from school.models.constraints import filled, one_of, within
 
 
@@ -65,6 +72,12 @@ class School(models.Model):
     )
     gear_kg = models.PositiveSmallIntegerField(
         default=10, help_text="Clothes and saddle, added to a rider's weight"
+    )
+    expired_papers = models.CharField(
+        max_length=6,
+        choices=ExpiredPapers.choices,
+        default=ExpiredPapers.REFUSE,
+        help_text="Where an instructor's paper has ended by a lesson's day",
     )
     moved_start_s = models.PositiveIntegerField(default=30)
     moved_arena_s = models.PositiveIntegerField(default=10)
@@ -218,6 +231,9 @@ class School(models.Model):
             ),
             within("min_horse_age_years", 3, 10, "school_min_horse_age_in_range"),
             within("of_age_years", 14, 21, "school_of_age_in_range"),
+            one_of(
+                "expired_papers", ExpiredPapers.values, "school_expired_papers_known"
+            ),
             within("leaders", 1, 12, "school_leaders_in_range"),
             within("lead_rein_from_years", 2, 18, "school_lead_rein_from_in_range"),
             within("alone_from_years", 0, 18, "school_alone_from_in_range"),

@@ -43,6 +43,7 @@ from school.services.lessons import (
 )
 from school.services.locks import take_turn
 from school.services.may_ride import check_may_ride
+from school.services.papers import check_papers
 from school.services.refusals import UnableToBook, refusal_of
 from school.services.rides import change_horse
 from school.services.seen import check_seen
@@ -203,6 +204,7 @@ def broken_by(*, lesson: Lesson, change: Change) -> list[str]:
         ],
         own=(lesson.pk,),
         anew=local_day(starts_at) != local_day(lesson.starts_at),
+        another=change.instructor is not None,
     )
 
 
@@ -241,16 +243,20 @@ def _every_rule(
     pairs: Sequence[Pair],
     own: tuple[int, ...] = (),
     anew: bool = True,
+    another: bool = False,
 ) -> list[str]:
     """Return every rule that is broken; `own` is the lesson, where there is one.
 
-    Whether riders may ride at all is asked where they are booked `anew`.
+    Whether riders may ride at all is asked where they are booked `anew`; papers then
+    too, and where the instructor is `another`.
     """
-    asked: list[Callable[[], None]] = [
+    asked: list[Callable[[], object]] = [
         partial(checks.check_arena, arena, *times, but=own),
         partial(checks.check_instructor, teacher, *times, places=places, but=own),
         partial(checks.check_leaders, kind, *times, places=places, but=own),
     ]
+    if anew or another:
+        asked.append(partial(check_papers, teacher, times[0]))
     for rider, horse in pairs:
         name = rider.person.first_name
         asked += [
@@ -273,7 +279,7 @@ def _check_horse(
     welfare.refuse(told, times[0], school_zone(), overrule="", by=None, lesson=lesson)
 
 
-def _refused(check: Callable[[], None]) -> str:
+def _refused(check: Callable[[], object]) -> str:
     try:
         check()
     except UnableToBook as error:

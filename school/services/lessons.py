@@ -27,6 +27,7 @@ from school.services.invitations import lesson_changed, lessons_changed
 from school.services.locks import take_turn
 from school.services.may_ride import check_may_ride
 from school.services.offer_ends import close_offers
+from school.services.papers import check_papers, keep_papers
 from school.services.refusals import UnableToBook, clock, refusal_of
 from school.services.seen import check_seen
 from school.services.welfare import Told
@@ -95,6 +96,11 @@ def book_lesson(
             checks.check_arena(arena, *times)
             checks.check_instructor(instructor, *times, places=places)
             checks.check_leaders(kind, *times, places=places)
+            # A weekly lesson is booked months ahead: papers are renewed meanwhile.
+            later = series is not None and series_date != series.first_date
+            ended = check_papers(
+                instructor, starts_at, overrule=overrule, by=by, only_warn=later
+            )
             check_may_ride((rider for rider, _ in pairs), starts_at, kind)
             for rider, _ in pairs:
                 _check_rider(rider, *times, instructor, work)
@@ -126,6 +132,7 @@ def book_lesson(
             for rider, horse in pairs:
                 Ride.objects.create(lesson=lesson, rider=rider, horse=horse)
             welfare.keep(told, lesson, overrule=overrule, by=by, now=now)
+            keep_papers(ended, lesson, overrule=overrule, by=by, now=now)
             record(by=by, at=now, action="book", subject=lesson, after=snapshot(lesson))
             if tell:
                 lesson_changed(lesson=lesson, now=now)
@@ -236,6 +243,7 @@ def move_lessons(
             before = {pk: snapshot(one) for pk, one in fresh.items()}
             was = {pk: welfare.told_of_lesson(one) for pk, one in fresh.items()}
             days = {pk: local_day(one.starts_at) for pk, one in fresh.items()}
+            taught = {pk: one.instructor_id for pk, one in fresh.items()}
             for move in moves:
                 _place(fresh[move.lesson.pk], move, now)
             _take_turn(fresh.values())
@@ -257,6 +265,11 @@ def move_lessons(
                     lesson=lesson.pk,
                 )
                 welfare.keep(told, lesson, overrule=overrule, by=by, now=now)
+                if anew or lesson.instructor_id != taught[lesson.pk]:
+                    ended = check_papers(
+                        lesson.instructor, lesson.starts_at, overrule=overrule, by=by
+                    )
+                    keep_papers(ended, lesson, overrule=overrule, by=by, now=now)
                 record(
                     by=by,
                     at=now,
@@ -351,6 +364,7 @@ def check_held(
     welfare.refuse(
         told, lesson.starts_at, zone, overrule=overrule, by=by, lesson=lesson.pk
     )
+    check_papers(lesson.instructor, lesson.starts_at, overrule=overrule, by=by)
     lesson.state = was
     return told
 

@@ -6,7 +6,7 @@ from typing import NotRequired, TypedDict
 
 from django.db import transaction
 
-from school.enums import HOLDING_STATES, RideState
+from school.enums import HOLDING_STATES, ExpiredPapers, RideState
 from school.models import Account, Horse, School
 from school.queries.holidays import countries
 from school.queries.lessons import day_bounds
@@ -26,6 +26,7 @@ class Rules(TypedDict):
     min_horse_age_years: int
     freeze_min: int
     of_age_years: NotRequired[int]
+    expired_papers: NotRequired[str]
     leaders: NotRequired[int]
     lead_rein_from_years: NotRequired[int]
     alone_from_years: NotRequired[int]
@@ -203,6 +204,8 @@ def _check(rules: Rules) -> None:
     for name, (low, high) in RANGES.items():
         if name in rules and not low <= int(str(rules[name])) <= high:  # type: ignore[literal-required]
             raise UnableToSet(name, f"Give a number from {low} to {high}.", name)
+    if rules.get("expired_papers", ExpiredPapers.WARN) not in ExpiredPapers.values:
+        raise UnableToSet("expired_papers", "Choose one of them.", "expired_papers")
     country, region = rules["country"], rules["region"]
     if not country and not region:
         return

@@ -6,6 +6,7 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
+from school.enums import ExpiredPapers
 from school.permissions import is_manager
 from school.queries.schools import the_school
 from school.services.rules import Rules, set_rules
@@ -25,6 +26,10 @@ class RulesForm(forms.Form):
     )
     of_age_years = forms.IntegerField(
         label="Under this age a rider needs a guardian's consent (years)"
+    )
+    expired_papers = forms.ChoiceField(
+        choices=ExpiredPapers.choices,
+        label="A lesson on whose day a paper of its instructor has ended",
     )
     leaders = forms.IntegerField(
         label="Lead-rein: so many can lead a horse on foot at once"

@@ -20,6 +20,7 @@ def two_stops() -> None:
 
 
 RIDER_BREAKS: dict[str, Callable[[], Any]] = {
+    "school_expired_papers_known": lambda: SchoolFactory(expired_papers="x"),
     "school_leaders_in_range": lambda: SchoolFactory(leaders=0),
     "school_lead_rein_from_in_range": lambda: SchoolFactory(lead_rein_from_years=1),
     "school_alone_from_in_range": lambda: SchoolFactory(alone_from_years=19),

@@ -20,6 +20,7 @@ RULES = {
     "min_horse_age_years": 5,
     "freeze_min": 90,
     "of_age_years": 18,
+    "expired_papers": "warn",
     "leaders": 3,
     "lead_rein_from_years": 5,
     "alone_from_years": 8,
