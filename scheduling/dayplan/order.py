@@ -127,6 +127,16 @@ def order_day(
     # Placing, timing, writing and judging take about as long as preparing did.
     spare_s = min(max(_SPARE_S, prepared_s), left / _SPARE_SHARE)
     search = _search(numbers, left, seed, guess, on_progress, stop, clock, spare_s)
+    plan = _judged_plan(numbers, search, booked, seed)
+    plan["elapsed_s"] = round(clock() - began, 3)
+    return plan
+
+
+def _judged_plan(
+    numbers: Numbers, search: _Search, booked: Booked | None, seed: int
+) -> dict[str, Any]:
+    """Write the plan found, or a best effort with what it breaks."""
+    day = numbers.day
     outcome = Outcome(numbers, search.best, search.placed, search.bound_s, booked, seed)
     if search.best is None:
         plan = best_effort(day)
@@ -142,7 +152,6 @@ def order_day(
             plan["status"] = "stopped"
         elif not search.impossible:
             plan["broken"].insert(0, _OUT_OF_TIME)
-    plan["elapsed_s"] = round(clock() - began, 3)
     return plan
 
 

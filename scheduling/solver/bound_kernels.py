@@ -52,6 +52,37 @@ def _add(value, memory, origin, count, node, new, remembered, came):
 
 
 @compiled
+def _links_after(task, start, minutes, warm, cool, seconds, crew_from, crew_to):
+    """Return where each node's begin, the first nodes that may follow, and costs."""
+    nodes, tasks = len(task), len(minutes)
+    after, after_cost = np.empty(nodes * tasks, np.int64), np.empty(nodes * tasks)
+    after_at, last = np.zeros(nodes + 1, np.int64), np.empty(tasks, np.int64)
+    found = 0
+    for x in range(nodes):
+        i = task[x]
+        last[:] = -1
+        for y in range(nodes - 1, x, -1):
+            j = task[y]
+            if i != j and may_follow(
+                start[x],
+                minutes[i],
+                cool[i],
+                start[y],
+                start[y] + warm[j],
+                seconds[i + 1, j],
+                crew_from,
+                crew_to,
+            ):
+                last[j] = y
+        for j in range(tasks):
+            if last[j] >= 0:
+                after[found], after_cost[found] = last[j], seconds[i + 1, j]
+                found += 1
+        after_at[x + 1] = found
+    return after_at, after, after_cost
+
+
+@compiled
 def links(task, start, minutes, warm, cool, seconds, crew_from, crew_to):
     """Return which node may follow which, both ways, of nodes ascending in start.
 
@@ -62,8 +93,7 @@ def links(task, start, minutes, warm, cool, seconds, crew_from, crew_to):
     """
     nodes, tasks = len(task), len(minutes)
     before, before_cost = np.empty(nodes * tasks, np.int64), np.empty(nodes * tasks)
-    after, after_cost = np.empty(nodes * tasks, np.int64), np.empty(nodes * tasks)
-    before_at, after_at = np.zeros(nodes + 1, np.int64), np.zeros(nodes + 1, np.int64)
+    before_at = np.zeros(nodes + 1, np.int64)
     morning = np.full(nodes, -1.0)
     found = 0
     last = np.empty(tasks, np.int64)
@@ -93,28 +123,9 @@ def links(task, start, minutes, warm, cool, seconds, crew_from, crew_to):
                 before[found], before_cost[found] = last[i], seconds[i + 1, j]
                 found += 1
         before_at[y + 1] = found
-    found = 0
-    for x in range(nodes):
-        i = task[x]
-        last[:] = -1
-        for y in range(nodes - 1, x, -1):
-            j = task[y]
-            if i != j and may_follow(
-                start[x],
-                minutes[i],
-                cool[i],
-                start[y],
-                start[y] + warm[j],
-                seconds[i + 1, j],
-                crew_from,
-                crew_to,
-            ):
-                last[j] = y
-        for j in range(tasks):
-            if last[j] >= 0:
-                after[found], after_cost[found] = last[j], seconds[i + 1, j]
-                found += 1
-        after_at[x + 1] = found
+    after_at, after, after_cost = _links_after(
+        task, start, minutes, warm, cool, seconds, crew_from, crew_to
+    )
     return before_at, before, before_cost, after_at, after, after_cost, morning
 
 

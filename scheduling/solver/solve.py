@@ -102,13 +102,7 @@ def solve(
     if between is not None:
         model.cp.add_linear_constraint(sum(model.cost), *between)
     _hint(model, guess)
-    solver = cp_model.CpSolver()
-    solver.parameters.max_time_in_seconds = max(seconds, 0.01)
-    solver.parameters.random_seed = seed
-    solver.parameters.num_workers = 2
-    if excess is not None:
-        # Near a bound, reasoning settles what relaxations only slow down.
-        solver.parameters.subsolvers.extend(SETTLERS)
+    solver = _solver(seconds, seed, near_bound=excess is not None)
     told = None
     if on_progress:
         told = _Told(on_progress)
@@ -118,6 +112,17 @@ def solve(
     if status not in {Status.OPTIMAL, Status.FEASIBLE}:
         return Result(status)
     return _read(model, solver, status)
+
+
+def _solver(seconds: float, seed: int, *, near_bound: bool) -> cp_model.CpSolver:
+    solver = cp_model.CpSolver()
+    solver.parameters.max_time_in_seconds = max(seconds, 0.01)
+    solver.parameters.random_seed = seed
+    solver.parameters.num_workers = 2
+    if near_bound:
+        # Near a bound, reasoning settles what relaxations only slow down.
+        solver.parameters.subsolvers.extend(SETTLERS)
+    return solver
 
 
 @contextmanager

@@ -163,6 +163,10 @@ def test_what_stands_in_the_morning_holds_its_pieces_until_it_is_replaced() -> N
     [
         ({"tasks": (Task((2, 1), 60, (0,)),)}, "starts must ascend"),
         ({"tasks": (Task((1,), 0, (0,)),)}, "last a minute"),
+        (
+            {"tasks": (Task((1,), 30, (0,), warm_up=20, cool_down=15),)},
+            "warm-up and cool-down exceed",
+        ),
         ({"arc_s": {(5, MORNING, 0): 1}}, "line or task that is not there"),
         ({"arc_s": {(0, 0, 0): 1}}, "leads to a task"),
         ({"arc_s": {(0, MORNING, 0): -1}}, "less than no time"),
