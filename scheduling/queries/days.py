@@ -22,6 +22,7 @@ from school.models import (
     StorePiece,
     WelfareOverride,
 )
+from school.queries.closures import closures_between
 from school.queries.lessons import day_bounds, lessons_with_all
 from school.queries.schools import the_school
 from school.queries.touched import absences_between
@@ -79,12 +80,11 @@ def rows_of_days(
         "store": list(StorePiece.objects.order_by("piece", "place")),
     }
     standing = standing_before_each(days)
-    closures = ArenaClosure.objects.filter(closed_from__lt=last, closed_to__gt=first)
     states = HorseState.objects.filter(state_from__lt=last).exclude(state_to__lte=first)
     overrides = WelfareOverride.objects.filter(
         lesson__starts_at__gte=first, lesson__starts_at__lt=last
     )
-    shut = list(closures.order_by("closed_from", "pk"))
+    shut = list(closures_between(first, last))
     off = list(states.order_by("state_from", "pk"))
     absences = absences_between(first, last)
     overruled = list(overrides.select_related("lesson").order_by("pk"))

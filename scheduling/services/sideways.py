@@ -23,7 +23,6 @@ from school.enums import HOLDING_STATES, LessonState, YardKind
 from school.models import (
     Account,
     Arena,
-    ArenaClosure,
     Groundsperson,
     Lesson,
     Line,
@@ -31,6 +30,7 @@ from school.models import (
     SidewaysRule,
     YardWork,
 )
+from school.queries.closures import closures_between
 from school.queries.daylight import daylight, needs_daylight
 from school.queries.lessons import day_bounds
 from school.queries.schools import school_zone, the_school
@@ -246,9 +246,7 @@ def _busy_here(arena: Arena, day: date) -> list[Times]:
     lessons = Lesson.objects.filter(
         arena=arena, state__in=HOLDING_STATES, starts_at__gte=first, starts_at__lt=last
     )
-    closures = ArenaClosure.objects.filter(
-        arena=arena, closed_from__lt=last, closed_to__gt=first
-    )
+    closures = closures_between(first, last).filter(arena=arena)
     changes = _changeovers(day).filter(line__arena=arena)
     return [
         *lessons.values_list("starts_at", "ends_at"),

@@ -37,6 +37,7 @@ from school.models import (
     School,
 )
 from school.permissions import is_manager, is_staff_of_yard
+from school.queries.closures import closures_between
 from school.queries.daylight import (
     Daylight,
     daylight,
@@ -68,15 +69,6 @@ def day_page(request: HttpRequest, day: str) -> HttpResponse:
     return _show(request, read_day_or_404(day))
 
 
-def _closures(when: date, zone: ZoneInfo) -> list[ArenaClosure]:
-    first, last = day_bounds(when, zone)
-    return list(
-        ArenaClosure.objects.filter(closed_from__lt=last, closed_to__gt=first)
-        .select_related("arena")
-        .order_by("closed_from", "pk")
-    )
-
-
 def _in_order(
     lessons: Sequence[Lesson], changeovers: Sequence[Changeover]
 ) -> list[tuple[datetime, str, Lesson | Changeover, str]]:
@@ -96,7 +88,8 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
     arenas = list(Arena.objects.order_by("name"))
     lessons = lessons_of_day(when, zone)
     changeovers = changeovers_of_day(when)
-    closures = _closures(when, zone)
+    during = closures_between(*day_bounds(when, zone))
+    closures = list(during.select_related("arena"))
     photos = photos_of_day(when)
     published, draft = published_plan(when), draft_of_day(when)
     manager = is_manager(account_of(request))
@@ -254,11 +247,7 @@ def week_page(request: HttpRequest, day: str) -> HttpResponse:
     arenas = list(Arena.objects.order_by("name"))
     lessons = lessons_between(first, last)
     changeovers = changeovers_between(days[0], days[-1])
-    closures = list(
-        ArenaClosure.objects.filter(closed_from__lt=last, closed_to__gt=first)
-        .select_related("arena")
-        .order_by("closed_from", "pk")
-    )
+    closures = list(closures_between(first, last).select_related("arena"))
     lights = {one: daylight(school, one) for one in days}
     columns = columns_of(days, arenas, lessons, changeovers, closures, zone, lights)
     first_hour, last_hour = hours_shown(columns, zone)

@@ -3,11 +3,9 @@
 from datetime import datetime
 from typing import TypedDict
 
-from django.db import transaction
-
 from school.enums import Charge
 from school.models import Account, School
-from school.services.audit import record
+from school.services.house import set_values
 from school.services.units import UnableToSet
 
 
@@ -49,20 +47,4 @@ def set_charges(*, charges: Charges, by: Account | None, now: datetime) -> Schoo
             raise UnableToSet(name, f"Give a number from {low} to {high}.", name)
         if name not in RANGES and value not in Charge.values:
             raise UnableToSet(name, "Choose one of the charges.", name)
-    with transaction.atomic():
-        school = School.objects.select_for_update().get()
-        before = {name: getattr(school, name) for name in values}
-        if before == values:
-            return school
-        for name, value in values.items():
-            setattr(school, name, value)
-        school.save(update_fields=list(values))
-        record(
-            by=by,
-            at=now,
-            action="set charges",
-            subject=school,
-            before=before,
-            after=values,
-        )
-        return school
+    return set_values(values=values, action="set charges", by=by, now=now)

@@ -7,7 +7,6 @@ from zoneinfo import ZoneInfo
 from school.enums import HOLDING_STATES, LessonKind, Level, Liking, RideState, Work
 from school.models import (
     Arena,
-    ArenaClosure,
     Horse,
     Instructor,
     InstructorAbsence,
@@ -16,6 +15,7 @@ from school.models import (
     RiderHorse,
     School,
 )
+from school.queries.closures import closures_between
 from school.queries.daylight import daylight, needs_daylight
 from school.queries.horses import HorseDay, horse_days
 from school.queries.schools import school_zone, the_school
@@ -46,13 +46,7 @@ def check_arena(
         )
     if needs_daylight(arena):
         _check_light(school, arena, first, last)
-    closure = (
-        ArenaClosure.objects.filter(
-            arena=arena, closed_from__lt=ends_at, closed_to__gt=starts_at
-        )
-        .order_by("closed_from", "pk")
-        .first()
-    )
+    closure = closures_between(starts_at, ends_at).filter(arena=arena).first()
     if closure is not None:
         raise UnableToBook(
             "arena-closed",

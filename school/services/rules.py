@@ -11,7 +11,7 @@ from school.models import Account, Horse, School
 from school.queries.holidays import countries
 from school.queries.lessons import day_bounds
 from school.queries.schools import school_zone
-from school.services.audit import record
+from school.services.house import set_values
 from school.services.refusals import clock
 from school.services.units import UnableToSet
 from school.welfare.rules import RULE, Bounds, Rule
@@ -66,23 +66,9 @@ def set_rules(*, rules: Rules, by: Account | None, now: datetime) -> School:
     _check(rules)
     with transaction.atomic():
         school = School.objects.select_for_update().get()
-        before = {name: getattr(school, name) for name in rules}
-        if before == rules:
-            return school
         if rules["min_horse_age_years"] != school.min_horse_age_years:
             _date_horses(rules["min_horse_age_years"], now)
-        for name, value in rules.items():
-            setattr(school, name, value)
-        school.save()
-        record(
-            by=by,
-            at=now,
-            action="set rules",
-            subject=school,
-            before=before,
-            after=dict(rules),
-        )
-        return school
+        return set_values(values=rules, action="set rules", by=by, now=now)
 
 
 def _check_place(latitude: float | None, longitude: float | None) -> None:
@@ -162,23 +148,7 @@ def set_welfare(
     for name, high in (("tacked_up_min", 60), ("gear_kg", 40)):
         if not 0 <= int(str(values[name])) <= high:
             raise UnableToSet(name, f"Give a number from 0 to {high}.", name)
-    with transaction.atomic():
-        school = School.objects.select_for_update().get()
-        before = {name: getattr(school, name) for name in values}
-        if before == values:
-            return school
-        for name, value in values.items():
-            setattr(school, name, value)
-        school.save(update_fields=list(values))
-        record(
-            by=by,
-            at=now,
-            action="set welfare rules",
-            subject=school,
-            before=before,
-            after=values,
-        )
-        return school
+    return set_values(values=values, action="set welfare rules", by=by, now=now)
 
 
 def _check_bounds(rule: Rule, bounds: Bounds) -> None:

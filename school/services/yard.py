@@ -16,6 +16,7 @@ from school.models import (
     YardRule,
     YardWork,
 )
+from school.queries.closures import closures_between
 from school.queries.daylight import daylight, needs_daylight
 from school.queries.schools import school_zone, the_school
 from school.queries.yard import on_duty
@@ -353,13 +354,7 @@ def _check_free(arena: Arena, starts_at: datetime, ends_at: datetime) -> None:
             f"{hour(lesson.ends_at)}. Choose another time.",
             "starts",
         )
-    closure = (
-        ArenaClosure.objects.filter(
-            arena=arena, closed_from__lt=ends_at, closed_to__gt=starts_at
-        )
-        .order_by("closed_from", "pk")
-        .first()
-    )
+    closure = closures_between(starts_at, ends_at).filter(arena=arena).first()
     if closure is not None:
         raise UnableToPlanWork(
             "arena-closed",

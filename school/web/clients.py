@@ -48,7 +48,7 @@ def clients(request: HttpRequest) -> HttpResponse:
     return render(request, "school/clients.html", {"clients": all_clients()})
 
 
-def _client(pk: int) -> Client:
+def client_or_404(pk: int) -> Client:
     found = Client.objects.select_related("person").filter(pk=pk).first()
     if found is None:
         raise Http404
@@ -58,7 +58,7 @@ def _client(pk: int) -> Client:
 @require_safe
 @allowed(is_manager)
 def client_file(request: HttpRequest, pk: int) -> HttpResponse:
-    return _show(request, _client(pk))
+    return _show(request, client_or_404(pk))
 
 
 def _show(
@@ -95,7 +95,7 @@ def _show(
 @require_POST
 @allowed(is_manager)
 def add_pack(request: HttpRequest, pk: int) -> HttpResponse:
-    client, form, now = _client(pk), PackForm(request.POST), timezone.now()
+    client, form, now = client_or_404(pk), PackForm(request.POST), timezone.now()
     if not form.is_valid():
         return _show(request, client, refusal="Look at the pack again.", pack=form)
     try:
@@ -159,7 +159,7 @@ def edit_pack(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 @allowed(is_manager)
 def add_credit(request: HttpRequest, pk: int) -> HttpResponse:
-    client, form = _client(pk), CreditForm(request.POST, prefix="credit")
+    client, form = client_or_404(pk), CreditForm(request.POST, prefix="credit")
     if not form.is_valid():
         return _show(request, client, refusal="Look at the credit again.", credit=form)
     give_credit(
@@ -177,6 +177,6 @@ def add_credit(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 @allowed(is_manager)
 def close_links(request: HttpRequest, pk: int) -> HttpResponse:
-    withdraw_links(client=_client(pk), by=account_of(request), now=timezone.now())
+    withdraw_links(client=client_or_404(pk), by=account_of(request), now=timezone.now())
     messages.success(request, "Every link given so far is closed; this one works.")
     return redirect("client-file", pk=pk)

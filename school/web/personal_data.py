@@ -2,7 +2,7 @@
 
 from django import forms
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
@@ -12,23 +12,17 @@ from school.permissions import is_manager
 from school.queries.personal_data import personal_data
 from school.services.personal_data import UnableToErase, erase_client, export_client
 from school.web.access import account_of, allowed
+from school.web.clients import client_or_404
 
 
 class EraseForm(forms.Form):
     name = forms.CharField(label="To be sure, type the first name of the client")
 
 
-def _client(pk: int) -> Client:
-    found = Client.objects.select_related("person").filter(pk=pk).first()
-    if found is None:
-        raise Http404
-    return found
-
-
 @require_safe
 @allowed(is_manager)
 def client_data(request: HttpRequest, pk: int) -> HttpResponse:
-    return _show(request, _client(pk))
+    return _show(request, client_or_404(pk))
 
 
 def _show(
@@ -53,7 +47,9 @@ def _show(
 @require_POST
 @allowed(is_manager)
 def client_export(request: HttpRequest, pk: int) -> HttpResponse:
-    body = export_client(client=_client(pk), by=account_of(request), now=timezone.now())
+    body = export_client(
+        client=client_or_404(pk), by=account_of(request), now=timezone.now()
+    )
     response = HttpResponse(body, content_type="application/zip")
     response["Content-Disposition"] = f'attachment; filename="client-{pk}.zip"'
     response["Cache-Control"] = "no-store"
@@ -63,7 +59,7 @@ def client_export(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 @allowed(is_manager)
 def client_erase(request: HttpRequest, pk: int) -> HttpResponse:
-    client, form = _client(pk), EraseForm(request.POST)
+    client, form = client_or_404(pk), EraseForm(request.POST)
     typed = form.cleaned_data["name"].strip() if form.is_valid() else ""
     if typed.lower() != client.person.first_name.lower():
         says = "The name typed is not the client's first name."
