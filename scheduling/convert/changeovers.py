@@ -16,6 +16,8 @@ from scheduling.queries.carrying import Carrying
 from scheduling.wording import short_words, yard_words
 from school.models import Line, YardWork
 
+NOBODY = "nobody has hours then"
+
 
 def walk_of(
     changeover: Changeover, carrying: Carrying
@@ -41,6 +43,22 @@ def purpose_words(one: Changeover, zone: ZoneInfo) -> str:
         at = one.before_work.starts_at.astimezone(zone)
         return f"before {one.title} at {at:%H:%M}: poles off first"
     return "evening strip: all into the store"
+
+
+def who_words(one: Changeover | YardWork, zone: ZoneInfo) -> str:
+    """Say who does it; where it lies outside their hours, or anybody's, say so.
+
+    Empty for what is done and was nobody's.
+    """
+    who = one.who
+    if who is None:
+        return "" if one.done_at else NOBODY
+    begins, ends = (at.astimezone(zone).time() for at in (one.starts_at, one.ends_at))
+    name = who.person.first_name
+    if who.works_from <= begins and ends <= who.works_to:
+        return name
+    hours = f"{who.works_from:%H:%M} to {who.works_to:%H:%M}"
+    return f"{name}, outside their hours ({hours})"
 
 
 def is_morning(one: Changeover, zone: ZoneInfo) -> bool:

@@ -185,7 +185,7 @@ def _store_evening(
             starts_at=starts_at,
             ends_at=ends_at,
             seconds=strip.seconds,
-            who=_on_duty(rows, starts_at, ends_at, free_at),
+            who=_on_duty(rows, starts_at, ends_at, free_at) or _works_last(rows),
         )
         _store_moves(one, moves)
 
@@ -200,6 +200,11 @@ def _wanted_lesson(reset: Data, plan: Data) -> int | None:
         if is_lesson(one["id"]) and one["start"] >= reset["to"]
     )
     return key_of(later[0][1]) if later else None
+
+
+def _works_last(rows: DayRows) -> Groundsperson | None:
+    """Return who works latest: what is after everybody's hours is theirs."""
+    return max(rows.groundspeople, key=lambda one: one.works_to, default=None)
 
 
 def _on_duty(

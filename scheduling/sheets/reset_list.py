@@ -7,7 +7,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from exercises.geometry.units import Units
-from scheduling.convert.changeovers import purpose_words, work_words
+from scheduling.convert.changeovers import purpose_words, who_words, work_words
 from scheduling.models import Changeover
 from scheduling.queries.carrying import Carrying
 from scheduling.sheets.listed import ListedStep, listed_work
@@ -142,7 +142,7 @@ def _listed(
         for_whom=purpose_words(one, zone),
         tape=f"Tape from {one.line.datum}",
         aside=units.length(one.line.from_long_side_cm),
-        who=one.who.person.first_name if one.who else "",
+        who=who_words(one, zone),
         bring=work.bring,
         take_back=work.take_back,
         alone=work.alone,
@@ -169,7 +169,7 @@ def _yard(
         minutes=int((one.ends_at - one.starts_at).total_seconds() // 60),
         where=one.arena.name,
         what=f"{one.what[0].lower()}{one.what[1:]}",
-        who=one.who.person.first_name if one.who else "",
+        who=who_words(one, zone),
         says=work_words(one, units, harrow_min),
         done=f"done {done:%H:%M}" if done else "",
     )

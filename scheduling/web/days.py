@@ -11,6 +11,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from scheduling.convert.changeovers import who_words
 from scheduling.models import Changeover, DayPlan
 from scheduling.queries.changeovers import changeovers_between, changeovers_of_day
 from scheduling.queries.plans import draft_of_day, published_plan
@@ -35,6 +36,7 @@ from school.models import (
     InstructorHours,
     Lesson,
     School,
+    YardWork,
 )
 from school.permissions import is_manager, is_staff_of_yard
 from school.queries.closures import closures_between
@@ -90,7 +92,7 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
     changeovers = changeovers_of_day(when)
     during = closures_between(*day_bounds(when, zone))
     closures = list(during.select_related("arena"))
-    photos = photos_of_day(when)
+    photos, works = photos_of_day(when), yard_work_of_day(when)
     published, draft = published_plan(when), draft_of_day(when)
     manager = is_manager(account_of(request))
     lights = {when: daylight(school, when)}
@@ -105,10 +107,9 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
             (one, photos.get(one.work, ())) for one in changeovers if one.note
         ],
         "ground_troubled": [
-            (one, photos.get(("work", one.pk), ()))
-            for one in yard_work_of_day(when)
-            if one.note
+            (one, photos.get(("work", one.pk), ())) for one in works if one.note
         ],
+        "unmanned": _unmanned([*changeovers, *works], zone) if manager else [],
         "picture": draw_board(
             columns, zone, scale, title=f"The day {when.isoformat()}", manager=manager
         ),
@@ -138,6 +139,20 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
     return render(
         request, "scheduling/day.html", context, status=409 if refusal else 200
     )
+
+
+def _unmanned(work: list[Changeover | YardWork], zone: ZoneInfo) -> list[str]:
+    """Say what lies outside the hours of who does it, or of everybody."""
+    said = []
+    for one in sorted(work, key=lambda one: one.starts_at):
+        off = isinstance(one, YardWork) and one.called_off_at is not None
+        who = who_words(one, zone)
+        inside = one.who is not None and who == one.who.person.first_name
+        if off or inside or one.done_at is not None:
+            continue
+        what = one.what if isinstance(one, YardWork) else one.heading
+        said.append(f"{one.starts_at.astimezone(zone):%H:%M} {what}: {who}")
+    return said
 
 
 def _dusk(

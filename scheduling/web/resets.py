@@ -16,7 +16,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from exercises.geometry.units import Units
-from scheduling.convert.changeovers import purpose_words, work_words
+from scheduling.convert.changeovers import purpose_words, who_words, work_words
 from scheduling.models import Changeover, ChangeoverMove, Press
 from scheduling.queries.carrying import Carrying, carrying_of_yard
 from scheduling.queries.changeovers import (
@@ -133,6 +133,7 @@ def card_of(changeover: Changeover, units: Units, carrying: Carrying) -> dict[st
     return {
         "changeover": changeover,
         "aside": units.length(changeover.line.from_long_side_cm),
+        "who": who_words(changeover, timezone.get_current_timezone()),
         "purpose": purpose_words(changeover, timezone.get_current_timezone()),
         "work": listed_work(changeover, units, carrying),
     }
@@ -152,6 +153,7 @@ def yard_cards(
             "over": off_words(one),
             "minutes": int((one.ends_at - one.starts_at).total_seconds() // 60),
             "what": f"{one.what[0].lower()}{one.what[1:]}",
+            "who": who_words(one, timezone.get_current_timezone()),
             "says": work_words(one, units, school.harrow_min),
             "busy": json.dumps(busy[one.pk]),
             "photos": photos.get(("work", one.pk), ()),

@@ -1,11 +1,11 @@
 """What a plan lists beside the lessons: before a harrow, and in the evening."""
 
-from datetime import timedelta
+from datetime import time, timedelta
 
 import pytest
 from django.db import IntegrityError, transaction
 
-from scheduling.convert.changeovers import is_morning, purpose_words
+from scheduling.convert.changeovers import is_morning, purpose_words, who_words
 from scheduling.convert.days import day_document
 from scheduling.models import Changeover, Standing
 from scheduling.queries.changeovers import changeovers_of_day
@@ -21,9 +21,10 @@ from scheduling.services.changeovers import (
 from scheduling.services.news import news_of_day
 from scheduling.services.plans import make_plan, publish_plan
 from scheduling.services.progress import day_so_far
-from school.models import School
+from school.models import Groundsperson, School
 from school.services.yard import call_off, set_evening
 from tests.clock import NOW, SATURDAY, ZONE, at
+from tests.factories.people import GroundspersonFactory
 from tests.factories.plans import ChangeoverFactory
 from tests.factories.yard import YardWorkFactory
 from tests.scheduling.days import cross
@@ -194,3 +195,27 @@ def test_the_database_keeps_one_purpose(fields):
 
     with pytest.raises(IntegrityError), transaction.atomic():
         Changeover.objects.filter(pk=one.pk).update(**fields)
+
+
+def test_the_evening_strip_after_everybodys_hours_is_for_who_works_last():
+    small_day(windows=False)
+    Groundsperson.objects.update(works_from=time(7), works_to=time(12))
+    last = GroundspersonFactory(
+        person__first_name="Sietske", works_from=time(7), works_to=time(13)
+    )
+    set_evening(strips=True, by=None, now=NOW)
+    published()
+
+    one = only("evening")
+
+    assert one.who == last
+    assert who_words(one, ZONE) == "Sietske, outside their hours (07:00 to 13:00)"
+
+
+def test_where_nobody_has_hours_the_evening_strip_says_so():
+    small_day(windows=False)
+    Groundsperson.objects.all().delete()
+    set_evening(strips=True, by=None, now=NOW)
+    published()
+
+    assert who_words(only("evening"), ZONE) == "nobody has hours then"

@@ -83,3 +83,14 @@ def test_a_lesson_that_leaves_no_time_is_named(manager: Browser, hall: Arena) ->
 
     assert "Grids jumps in Hall until" in page
     assert "No time for the fences" in manager.get(PAGE).content.decode()
+
+
+def test_the_day_tells_the_manager_what_nobody_has_hours_for(
+    manager: Browser, hall: Arena
+) -> None:
+    once(manager, hall)
+    day = YardWork.objects.get().date
+
+    page = manager.get(f"/day/{day}/").content.decode()
+
+    assert "13:00 Harrowing: nobody has hours then" in page
