@@ -26,20 +26,14 @@ MOST_LINES, MOST_OF_A_FUNCTION = 500, 60
 MOST_OF_A_JOURNEY = 120
 JOURNEYS = ("tests/browser/", "tests/journeys/")
 LONGER = {
-    # One compiled loop each; parts of it called from outside would be compiled apart.
+    # One compiled loop; parts of it called from outside would be compiled apart.
     "scheduling/changeover/kernels.py:costs_at",
-    "scheduling/solver/anneal_kernels.py:anneal",
-    "scheduling/solver/anneal_kernels.py:arena_cost",
-    "scheduling/solver/bound_kernels.py:links",
     # Tables: every address, and where it leads.
     "tests/test_sweeps.py",
     "tests/test_sweeps.py:things",
     # Still to be split.
     "scheduling/dayplan/fallback.py:best_effort",
     "scheduling/dayplan/numbers.py:numbers_of",
-    "scheduling/dayplan/order.py:order_day",
-    "scheduling/solver/search.py",
-    "scheduling/solver/solve.py:solve",
     "school/services/lessons.py:book_lesson",
     "school/services/series.py:start_series",
     "school/services/series_changes.py:change_series_from",

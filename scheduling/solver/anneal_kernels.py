@@ -29,19 +29,8 @@ def arena_cost(arena, order, count, chosen, p, jobs, last):
     `jobs` gets (from, to, minutes) of each reset: the last gap that holds it, or
     the widest. `last` is room for a number by line.
     """
-    (
-        _,
-        line_of,
-        start_of,
-        minutes,
-        warm,
-        cool,
-        clears,
-        seconds,
-        _,
-        line_arena,
-        crew,
-    ) = p
+    _, line_of, start_of, minutes, warm, cool, clears, seconds = p[:8]
+    line_arena, crew = p[9], p[10]
     total, found = 0, 0
     last[:] = -1
     for at in range(count):
