@@ -17,13 +17,14 @@ from school.enums import Answer
 from school.models import Invitation, Lesson, OutboxMessage, School
 from school.queries.windows import without_a_time
 from school.services.invitations import lesson_changed
-from school.services.lessons import move_lesson
+from school.services.lessons import book_lesson, move_lesson
 from school.services.messages import deliver_due
 from school.services.series import start_series
 from tests.clock import NOW, SATURDAY, at
+from tests.factories.arenas import ArenaFactory
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import RideFactory
-from tests.factories.people import RiderFactory
+from tests.factories.people import InstructorFactory, RiderFactory
 from tests.factories.schools import SchoolFactory
 from tests.factories.series import plan as weekly_plan
 from tests.scheduling.rows import small_day
@@ -183,3 +184,26 @@ def test_what_is_without_a_time_after_the_evening_is_listed(day: list[Lesson]) -
 
     published(eve)
     assert without_a_time(school, eve) == []
+
+
+@pytest.mark.parametrize("late", [False, True])
+def test_what_is_booked_after_the_evening_holds_as_it_is_booked(late: bool) -> None:
+    SchoolFactory()
+    eve = at("18:00", SATURDAY - timedelta(days=1))
+    now = eve if late else eve - timedelta(minutes=1)
+
+    lesson = book_lesson(
+        title="Late",
+        kind="private",
+        work="flat",
+        starts_at=at("15:00"),
+        minutes=60,
+        window_from=at("15:00"),
+        window_to=at("17:00"),
+        arena=ArenaFactory(),
+        instructor=InstructorFactory(),
+        by=None,
+        now=now,
+    )
+
+    assert lesson.time_set_at == (now if late else None)
