@@ -34,7 +34,6 @@ LONGER = {
     # Still to be split.
     "scheduling/dayplan/fallback.py:best_effort",
     "scheduling/dayplan/numbers.py:numbers_of",
-    "school/services/lessons.py:book_lesson",
     "school/services/series.py:start_series",
     "school/services/series_changes.py:change_series_from",
     "tests/benchmarks/large_school.py:_lessons",

@@ -38,9 +38,9 @@ from school.models import (
     StorePiece,
 )
 from school.queries.lessons import day_bounds
+from school.services.booking import book_lesson
 from school.services.consents import LASTS
 from school.services.grids import attach_grid
-from school.services.lessons import book_lesson
 
 Scenario = dict[str, Any]
 

@@ -1,16 +1,167 @@
-"""Books a lesson with the grid it was asked for, both or neither."""
+"""Books a lesson, also with the grid it was asked for, both or neither."""
 
-from datetime import datetime
-from typing import Any
+from collections.abc import Iterable, Sequence
+from datetime import UTC, date, datetime, timedelta
+from typing import Any, TypedDict, Unpack
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from exercises.geometry.fit import Fit
 from exercises.models import ExerciseRevision
-from school.models import Account, Lesson, LessonGrid
+from school.enums import LessonKind
+from school.models import (
+    Account,
+    Arena,
+    Horse,
+    Instructor,
+    Lesson,
+    LessonGrid,
+    LessonSeries,
+    Ride,
+    Rider,
+)
+from school.queries.schools import school_zone
+from school.services import checks, welfare
+from school.services.audit import record, snapshot
 from school.services.grids import UnableToAttach, attach_grid
-from school.services.lessons import book_lesson
-from school.services.refusals import UnableToBook
+from school.services.invitations import lesson_changed
+from school.services.lessons import check_rider, check_window, is_late
+from school.services.locks import take_turn
+from school.services.may_ride import check_may_ride
+from school.services.papers import check_papers, keep_papers
+from school.services.refusals import UnableToBook, refusal_of
+
+
+class More(TypedDict, total=False):
+    """What else may be said of a lesson, by the names of its fields."""
+
+    places: int
+    window_from: datetime | None
+    window_to: datetime | None
+    warm_up_min: int
+    cool_down_min: int
+    needs_clear: bool
+    series: LessonSeries | None
+    series_date: date | None
+    state: str
+
+
+Pair = tuple[Rider, Horse | None]
+
+
+def book_lesson(
+    *,
+    title: str,
+    kind: str,
+    work: str,
+    starts_at: datetime,
+    minutes: int,
+    arena: Arena,
+    instructor: Instructor,
+    by: Account | None,
+    now: datetime,
+    rides: Iterable[Pair] = (),
+    other_arenas: Sequence[Arena] = (),
+    tell: bool = True,
+    overrule: str = "",
+    **more: Unpack[More],
+) -> Lesson:
+    """Book a lesson with its riders and horses, all or nothing.
+
+    With `tell` false nobody is written to: a series tells of all its lessons at once.
+    `overrule` is the reason to go against rules of horses' work, or with an
+    instructor whose papers have ended; it is kept with the name.
+    """
+    pairs = list(rides)
+    # In UTC, since an hour by the wall clock is none on the night it changes.
+    begins = starts_at.astimezone(UTC)
+    lesson = Lesson(
+        title=title.strip(),
+        kind=kind,
+        work=work,
+        starts_at=begins,
+        ends_at=begins + timedelta(minutes=minutes),
+        arena=arena,
+        instructor=instructor,
+        state_at=now,
+        state_by=by,
+        changed_at=now,
+        **more,
+    )
+    _check_asked(lesson, minutes, len(pairs))
+    if lesson.window_from and is_late(begins, now):
+        lesson.time_set_at = now
+    try:
+        with transaction.atomic():
+            _write(lesson, pairs, other_arenas, overrule, by, now)
+            if tell:
+                lesson_changed(lesson=lesson, now=now)
+            return lesson
+    except IntegrityError as error:
+        raise refusal_of(error) from error
+
+
+def _check_asked(lesson: Lesson, minutes: int, riders: int) -> None:
+    """Refuse what can be no lesson, whatever else is booked."""
+    if not lesson.title:
+        raise UnableToBook("title", "Give the lesson a title.", field="title")
+    if not 10 <= minutes <= 240:
+        raise UnableToBook(
+            "minutes", "A lesson lasts from 10 to 240 minutes.", field="minutes"
+        )
+    if riders > lesson.places:
+        raise UnableToBook(
+            "full",
+            f"{lesson.title} has {lesson.places} places, not {riders}.",
+            field="places",
+        )
+    check_window(lesson.title, lesson.starts_at, lesson.window_from, lesson.window_to)
+
+
+def _write(
+    lesson: Lesson,
+    pairs: Sequence[Pair],
+    other_arenas: Sequence[Arena],
+    overrule: str,
+    by: Account | None,
+    now: datetime,
+) -> None:
+    """Hold a lesson against every rule, and write it with its rides."""
+    take_turn(
+        arenas=[lesson.arena_id],
+        people=[lesson.instructor_id, *(rider.pk for rider, _ in pairs)],
+        horses=[horse.pk for _, horse in pairs if horse],
+        leaders=lesson.kind == LessonKind.LEAD_REIN,
+    )
+    _check_time(lesson, pairs)
+    # A weekly lesson is booked months ahead: papers are renewed meanwhile.
+    series = lesson.series
+    later = series is not None and lesson.series_date != series.first_date
+    ended = check_papers(
+        lesson.instructor, lesson.starts_at, overrule=overrule, by=by, only_warn=later
+    )
+    told = checks.check_horses(
+        pairs, lesson.starts_at, lesson.ends_at, work=lesson.horse_work
+    )
+    welfare.refuse(told, lesson.starts_at, school_zone(), overrule=overrule, by=by)
+    lesson.save(force_insert=True)
+    lesson.other_arenas.set(other_arenas)
+    for rider, horse in pairs:
+        Ride.objects.create(lesson=lesson, rider=rider, horse=horse)
+    welfare.keep(told, lesson, overrule=overrule, by=by, now=now)
+    keep_papers(ended, lesson, overrule=overrule, by=by, now=now)
+    record(by=by, at=now, action="book", subject=lesson, after=snapshot(lesson))
+
+
+def _check_time(lesson: Lesson, pairs: Sequence[Pair]) -> None:
+    """Refuse a time at which arena, instructor, leaders or riders are not to be had."""
+    times = (lesson.starts_at, lesson.ends_at)
+    checks.check_arena(lesson.arena, *times)
+    checks.check_instructor(lesson.instructor, *times, places=lesson.places)
+    checks.check_leaders(lesson.kind, *times, places=lesson.places)
+    check_may_ride((rider for rider, _ in pairs), lesson.starts_at, lesson.kind)
+    for rider, _ in pairs:
+        check_rider(rider, *times, lesson.instructor, lesson.work)
 
 
 def book_with_grid(

@@ -2,18 +2,16 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from django.db import IntegrityError, transaction
 
-from school.enums import HOLDING_STATES, LessonKind, LessonState, RideState, horse_work
+from school.enums import HOLDING_STATES, LessonKind, LessonState, RideState
 from school.models import (
     Account,
     Arena,
-    Horse,
     Instructor,
     Lesson,
-    LessonSeries,
     Occupancy,
     Ride,
     Rider,
@@ -35,7 +33,6 @@ from school.services.welfare import Told
 __all__ = [
     "Move",
     "UnableToBook",
-    "book_lesson",
     "cancel_lesson",
     "finish_lessons",
     "move_lesson",
@@ -47,114 +44,7 @@ MOST_AT_ONCE = 500
 """Lessons that are noted as done in one round."""
 
 
-def book_lesson(
-    *,
-    title: str,
-    kind: str,
-    work: str,
-    starts_at: datetime,
-    minutes: int,
-    arena: Arena,
-    instructor: Instructor,
-    by: Account | None,
-    now: datetime,
-    places: int = 1,
-    rides: Iterable[tuple[Rider, Horse | None]] = (),
-    window_from: datetime | None = None,
-    window_to: datetime | None = None,
-    other_arenas: Sequence[Arena] = (),
-    warm_up_min: int = 0,
-    cool_down_min: int = 0,
-    needs_clear: bool = False,
-    series: LessonSeries | None = None,
-    series_date: date | None = None,
-    state: str = LessonState.BOOKED,
-    tell: bool = True,
-    overrule: str = "",
-) -> Lesson:
-    """Book a lesson with its riders and horses, all or nothing.
-
-    With `tell` false nobody is written to: a series tells of all its lessons at once.
-    `overrule` is the reason to go against rules of horses' work, kept with the name.
-    """
-    pairs = list(rides)
-    title = title.strip()
-    _check_asked(title, minutes, places, len(pairs))
-    _check_window(title, starts_at, window_from, window_to)
-    # In UTC, since an hour by the wall clock is none on the night it changes.
-    starts_at = starts_at.astimezone(UTC)
-    ends_at = starts_at + timedelta(minutes=minutes)
-    try:
-        with transaction.atomic():
-            times = (starts_at, ends_at)
-            take_turn(
-                arenas=[arena.pk],
-                people=[instructor.pk, *(rider.pk for rider, _ in pairs)],
-                horses=[horse.pk for _, horse in pairs if horse],
-                leaders=kind == LessonKind.LEAD_REIN,
-            )
-            checks.check_arena(arena, *times)
-            checks.check_instructor(instructor, *times, places=places)
-            checks.check_leaders(kind, *times, places=places)
-            # A weekly lesson is booked months ahead: papers are renewed meanwhile.
-            later = series is not None and series_date != series.first_date
-            ended = check_papers(
-                instructor, starts_at, overrule=overrule, by=by, only_warn=later
-            )
-            check_may_ride((rider for rider, _ in pairs), starts_at, kind)
-            for rider, _ in pairs:
-                _check_rider(rider, *times, instructor, work)
-            told = checks.check_horses(pairs, *times, work=horse_work(kind, work))
-            welfare.refuse(told, starts_at, school_zone(), overrule=overrule, by=by)
-            lesson = Lesson.objects.create(
-                title=title,
-                kind=kind,
-                work=work,
-                starts_at=starts_at,
-                ends_at=ends_at,
-                window_from=window_from,
-                window_to=window_to,
-                time_set_at=now if window_from and _is_late(starts_at, now) else None,
-                arena=arena,
-                instructor=instructor,
-                places=places,
-                warm_up_min=warm_up_min,
-                cool_down_min=cool_down_min,
-                needs_clear=needs_clear,
-                series=series,
-                series_date=series_date,
-                state=state,
-                state_at=now,
-                state_by=by,
-                changed_at=now,
-            )
-            lesson.other_arenas.set(other_arenas)
-            for rider, horse in pairs:
-                Ride.objects.create(lesson=lesson, rider=rider, horse=horse)
-            welfare.keep(told, lesson, overrule=overrule, by=by, now=now)
-            keep_papers(ended, lesson, overrule=overrule, by=by, now=now)
-            record(by=by, at=now, action="book", subject=lesson, after=snapshot(lesson))
-            if tell:
-                lesson_changed(lesson=lesson, now=now)
-            return lesson
-    except IntegrityError as error:
-        raise refusal_of(error) from error
-
-
-def _check_asked(title: str, minutes: int, places: int, riders: int) -> None:
-    if not title:
-        raise UnableToBook("title", "Give the lesson a title.", field="title")
-    if not 10 <= minutes <= 240:
-        raise UnableToBook(
-            "minutes", "A lesson lasts from 10 to 240 minutes.", field="minutes"
-        )
-    if riders > places:
-        raise UnableToBook(
-            "full", f"{title} has {places} places, not {riders}.", field="places"
-        )
-
-
-def _check_window(
+def check_window(
     title: str, starts_at: datetime, first: datetime | None, last: datetime | None
 ) -> None:
     if first and last and not first <= starts_at <= last:
@@ -165,12 +55,12 @@ def _check_window(
         )
 
 
-def _is_late(starts_at: datetime, now: datetime) -> bool:
+def is_late(starts_at: datetime, now: datetime) -> bool:
     """Say whether clients should know the time by now: then it holds as booked."""
     return exact_time_by(the_school(), starts_at) <= now
 
 
-def _check_rider(
+def check_rider(
     rider: Rider,
     starts_at: datetime,
     ends_at: datetime,
@@ -256,20 +146,8 @@ def move_lessons(
             for lesson in moved:
                 anew = local_day(lesson.starts_at) != days[lesson.pk]
                 told = welfare.worse(_check_moved(lesson, anew=anew), was[lesson.pk])
-                welfare.refuse(
-                    told,
-                    lesson.starts_at,
-                    school_zone(),
-                    overrule=overrule,
-                    by=by,
-                    lesson=lesson.pk,
-                )
-                welfare.keep(told, lesson, overrule=overrule, by=by, now=now)
-                if anew or lesson.instructor_id != taught[lesson.pk]:
-                    ended = check_papers(
-                        lesson.instructor, lesson.starts_at, overrule=overrule, by=by
-                    )
-                    keep_papers(ended, lesson, overrule=overrule, by=by, now=now)
+                another = lesson.instructor_id != taught[lesson.pk]
+                _hold(lesson, told, overrule, by, now, papers=anew or another)
                 record(
                     by=by,
                     at=now,
@@ -284,6 +162,32 @@ def move_lessons(
     except IntegrityError as error:
         _say_who_clashes(moves)
         raise refusal_of(error) from error
+
+
+def _hold(
+    lesson: Lesson,
+    told: list[Told],
+    overrule: str,
+    by: Account | None,
+    now: datetime,
+    *,
+    papers: bool,
+) -> None:
+    """Refuse what may be overruled, and keep what was warned of or overruled."""
+    welfare.refuse(
+        told,
+        lesson.starts_at,
+        school_zone(),
+        overrule=overrule,
+        by=by,
+        lesson=lesson.pk,
+    )
+    welfare.keep(told, lesson, overrule=overrule, by=by, now=now)
+    if papers and lesson.state in HOLDING_STATES:
+        ended = check_papers(
+            lesson.instructor, lesson.starts_at, overrule=overrule, by=by
+        )
+        keep_papers(ended, lesson, overrule=overrule, by=by, now=now)
 
 
 def _take_turn(lessons: Iterable[Lesson]) -> None:
@@ -316,7 +220,7 @@ def _place(lesson: Lesson, move: Move, now: datetime) -> None:
     length = lesson.ends_at - lesson.starts_at
     if move.minutes is not None:
         length = timedelta(minutes=move.minutes)
-    _check_window(lesson.title, move.starts_at, lesson.window_from, lesson.window_to)
+    check_window(lesson.title, move.starts_at, lesson.window_from, lesson.window_to)
     lesson.starts_at = move.starts_at.astimezone(UTC)
     lesson.ends_at = lesson.starts_at + length
     if lesson.window_from is not None:
@@ -392,7 +296,7 @@ def _say_who_clashes(moves: Sequence[Move]) -> None:
         checks.check_instructor(teacher, *times, places=one.places, but=keys)
         rides = _booked(one)
         for ride in rides:
-            _check_rider(ride.rider, *times, teacher, one.work, but=keys)
+            check_rider(ride.rider, *times, teacher, one.work, but=keys)
         checks.check_horses(
             [(ride.rider, ride.horse) for ride in rides],
             *times,

@@ -22,8 +22,9 @@ from school.models import (
 from school.queries.schools import school_zone, the_school
 from school.queries.series import lessons_from, moment_of, weeks_of
 from school.services.audit import record, snapshot
+from school.services.booking import book_lesson
 from school.services.invitations import lessons_changed
-from school.services.lessons import book_lesson, cancel_lesson
+from school.services.lessons import cancel_lesson
 from school.services.refusals import UnableToBook
 from school.services.rides import add_ride, cancel_ride
 from school.services.series_parts import (

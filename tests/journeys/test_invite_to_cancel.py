@@ -14,7 +14,8 @@ from django.utils import timezone
 
 from school.models import Invitation, Lesson, Reply, Ride, WaitingWish
 from school.queries.links import page_url
-from school.services.lessons import book_lesson, cancel_lesson, move_lesson
+from school.services.booking import book_lesson
+from school.services.lessons import cancel_lesson, move_lesson
 from school.services.mailbox import read_mailbox
 from school.services.messages import deliver_due
 from tests.factories.arenas import ArenaFactory

@@ -11,6 +11,7 @@ from school.models import Arena, Horse, Instructor, Lesson, OwnReference, Ride, 
 from school.queries.schools import school_zone
 from school.queries.tables import HERE, PAIR, held_lessons
 from school.services.audit import record, snapshot
+from school.services.booking import book_lesson
 from school.services.bringing.fates import (
     CHANGED,
     NEW,
@@ -25,7 +26,7 @@ from school.services.bringing.fates import (
     check_needed,
 )
 from school.services.invitations import lesson_changed
-from school.services.lessons import Move, book_lesson, move_lessons
+from school.services.lessons import Move, move_lessons
 from school.services.refusals import UnableToBook, clock
 from school.services.rides import add_ride, change_horse
 from school.tables.cells import same_name

@@ -16,9 +16,9 @@ from school.models import (
     OutboxMessage,
     School,
 )
+from school.services.booking import book_lesson
 from school.services.invitations import lesson_changed
 from school.services.lesson_changes import Change, broken_by, change_lesson
-from school.services.lessons import book_lesson
 from tests.clock import NOW, SATURDAY, at
 from tests.factories.arenas import ArenaFactory
 from tests.factories.horses import HorseFactory

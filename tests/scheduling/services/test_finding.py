@@ -14,7 +14,7 @@ from school.models import (
     InstructorPaper,
     School,
 )
-from school.services.lessons import book_lesson
+from school.services.booking import book_lesson
 from tests.clock import NOW, SATURDAY, ZONE, at
 from tests.factories.arenas import ArenaFactory
 from tests.factories.horses import HorseFactory

@@ -32,7 +32,8 @@ from school.services.attendance import (
     note_no_show,
     take_back,
 )
-from school.services.lessons import book_lesson, move_lesson
+from school.services.booking import book_lesson
+from school.services.lessons import move_lesson
 from school.services.refusals import UnableToBook
 from tests.clock import NOW, SATURDAY, ZONE, at
 from tests.factories.arenas import ArenaFactory

@@ -14,8 +14,9 @@ from exercises.models import Exercise
 from exercises.services import load_library
 from school.enums import Work, horse_work
 from school.models import Lesson, LessonGrid, Rider, School
+from school.services.booking import book_lesson
 from school.services.grids import UnableToAttach, attach_grid
-from school.services.lessons import UnableToBook, book_lesson, move_lesson
+from school.services.lessons import UnableToBook, move_lesson
 from school.services.rides import add_ride
 from school.services.welfare import told_of_lesson
 from tests.clock import NOW, at

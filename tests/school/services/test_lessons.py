@@ -21,10 +21,10 @@ from school.models import (
 )
 from school.services import checks
 from school.services.asked import book_asked
+from school.services.booking import book_lesson
 from school.services.lessons import (
     Move,
     UnableToBook,
-    book_lesson,
     cancel_lesson,
     finish_lessons,
     move_lesson,

@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 from school.models import Consent, Lesson, Ride, Rider
 from school.queries.riders import years_between
+from school.services.booking import book_lesson
 from school.services.lessons import (
     UnableToBook,
-    book_lesson,
     cancel_lesson,
     move_lesson,
     restore_lesson,

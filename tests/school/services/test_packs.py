@@ -7,7 +7,8 @@ import pytest
 
 from school.models import AuditEntry, LessonPack, MakeUpCredit, PackUse, Ride
 from school.services.answers import give_back
-from school.services.lessons import book_lesson, cancel_lesson
+from school.services.booking import book_lesson
+from school.services.lessons import cancel_lesson
 from school.services.packs import give_credit, sell_pack, settle_lesson
 from school.services.refusals import UnableToBook
 from school.services.rides import add_ride

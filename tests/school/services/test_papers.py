@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 
 from school.models import AuditEntry, Instructor, InstructorPaper, Lesson, School
-from school.services.lessons import UnableToBook, book_lesson, move_lesson
+from school.services.booking import book_lesson
+from school.services.lessons import UnableToBook, move_lesson
 from school.services.papers import paper_notes
 from tests.clock import NOW, SATURDAY, at
 from tests.factories.arenas import ArenaFactory

@@ -13,7 +13,8 @@ import pytest
 from django.db import connection
 
 from school.models import Lesson, Ride, WaitingOffer
-from school.services.lessons import book_lesson, move_lesson
+from school.services.booking import book_lesson
+from school.services.lessons import move_lesson
 from school.services.offers import take_offer
 from school.services.refusals import UnableToBook
 from school.services.rides import add_ride, change_horse

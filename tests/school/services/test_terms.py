@@ -21,8 +21,8 @@ from school.models import (
     SeriesException,
     Term,
 )
+from school.services.booking import book_lesson
 from school.services.carry_over import carry_over, try_carrying
-from school.services.lessons import book_lesson
 from school.services.refusals import UnableToBook
 from school.services.series import end_series, leave_series
 from school.services.series_changes import change_series_from

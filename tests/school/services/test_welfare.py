@@ -16,9 +16,10 @@ from school.models import (
     School,
     WelfareOverride,
 )
+from school.services.booking import book_lesson
 from school.services.checks import horses_able
 from school.services.heat import note_heat
-from school.services.lessons import UnableToBook, book_lesson, move_lesson
+from school.services.lessons import UnableToBook, move_lesson
 from school.services.rides import add_ride, change_horse
 from school.services.rules import birthday, set_welfare
 from school.services.units import UnableToSet
