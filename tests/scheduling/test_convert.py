@@ -390,7 +390,7 @@ def test_what_stands_is_stripped_before_the_harrow_and_built_again_after_it():
     off(lessons[1])
     harrowed(arena, "10:30")
 
-    plan = order_day(document(), seconds=5)
+    plan = order_day(document(), seconds=120)
 
     before = [one for one in plan["resets"] if one["for"].startswith("closure")]
     after = [one for one in plan["resets"] if one["from"] >= "10:55"]
@@ -405,7 +405,7 @@ def test_a_harrow_without_time_to_take_the_poles_off_first_can_not_be():
     off(lessons[2])
     harrowed(arena, "11:30")
 
-    assert order_day(document(), seconds=5)["status"] == "impossible"
+    assert order_day(document(), seconds=120)["status"] == "impossible"
 
 
 def test_what_is_built_before_the_arenas_open_waits_for_the_light():
@@ -419,7 +419,7 @@ def test_what_is_built_before_the_arenas_open_waits_for_the_light():
         grid_of(LessonFactory(arena=line.arena, starts_at=at(hour)), cross(0))
 
     data = document()
-    plan = order_day(data, seconds=20)
+    plan = order_day(data, seconds=120)
 
     assert (data["opens"], data["crew_from"]) == ("06:00", "06:00")
     assert check_plan(read_day(data), plan) == []
@@ -436,7 +436,7 @@ def test_a_reset_before_sunrise_is_told_against_by_the_judge():
     grid_of(LessonFactory(arena=line.arena, starts_at=at("08:00")), cross(0))
     GroundspersonFactory(works_from=time(6), works_to=time(18))
     data = document()
-    plan = order_day(data, seconds=20)
+    plan = order_day(data, seconds=120)
     (reset,) = plan["resets"]
     length = at(reset["to"]) - at(reset["from"])
     early = {"from": "06:30", "to": f"{at('06:30') + length:%H:%M}"}

@@ -34,7 +34,7 @@ class CalDav:
     port: int
 
     def ask(self, method: str, path: str, body: bytes = b"", **headers: str):
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
         try:
             connection.request(method, path, body, headers)
             response = connection.getresponse()
@@ -82,11 +82,11 @@ def caldav_server() -> Iterator[CalDav]:
             yield caldav
         finally:
             server.terminate()
-            server.wait(timeout=20)
+            server.wait(timeout=60)
 
 
 def _wait_for(caldav: CalDav, server: subprocess.Popen[bytes]) -> None:
-    end = time.monotonic() + 60
+    end = time.monotonic() + 120
     while time.monotonic() < end and server.poll() is None:
         try:
             caldav.ask("MKCOL", "/sam/")

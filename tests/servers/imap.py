@@ -61,14 +61,14 @@ class Mailbox:
 
     def put(self, raw: bytes) -> None:
         """Lay a mail into it as a mail server would."""
-        with imaplib.IMAP4("127.0.0.1", self.port, 20) as box:
+        with imaplib.IMAP4("127.0.0.1", self.port, 60) as box:
             box.login(USER, PASSWORD)
             status, said = box.append("INBOX", None, None, raw)
             assert status == "OK", said
 
     def unseen(self) -> int:
         """Return how many mails nobody has looked at."""
-        with imaplib.IMAP4("127.0.0.1", self.port, 20) as box:
+        with imaplib.IMAP4("127.0.0.1", self.port, 60) as box:
             box.login(USER, PASSWORD)
             box.select("INBOX", readonly=True)
             return len(box.uid("SEARCH", "UNSEEN")[1][0].split())
@@ -118,11 +118,11 @@ def imap_server() -> Iterator[Mailbox]:
             yield Mailbox(port)
         finally:
             server.terminate()
-            server.wait(timeout=20)
+            server.wait(timeout=60)
 
 
 def _wait_for(port: int, server: subprocess.Popen[bytes], log: Path) -> None:
-    end = time.monotonic() + 30
+    end = time.monotonic() + 120
     while time.monotonic() < end:
         if server.poll() is not None:
             break

@@ -34,7 +34,7 @@ pytestmark = pytest.mark.django_db
 
 
 def published():
-    plan = make_plan(date=SATURDAY, by=None, now=NOW, seconds=5)
+    plan = make_plan(date=SATURDAY, by=None, now=NOW, seconds=120)
     return publish_plan(plan=plan, by=None, now=NOW)
 
 

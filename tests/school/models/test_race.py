@@ -23,7 +23,7 @@ def race(writes: list) -> list[str]:
 
     def run(write) -> None:
         try:
-            barrier.wait(timeout=20)
+            barrier.wait(timeout=120)
             write()
             results.append("won")
         except IntegrityError as error:
@@ -38,7 +38,7 @@ def race(writes: list) -> list[str]:
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(timeout=40)
+        thread.join(timeout=120)
     return results
 
 

@@ -245,7 +245,7 @@ def test_two_workers_at_once_send_each_mail_once() -> None:
     barrier = Barrier(2)
 
     def work() -> None:
-        barrier.wait(timeout=20)
+        barrier.wait(timeout=120)
         try:
             deliver_due(now=NOW)
         finally:
@@ -255,7 +255,7 @@ def test_two_workers_at_once_send_each_mail_once() -> None:
     for one in workers:
         one.start()
     for one in workers:
-        one.join(timeout=60)
+        one.join(timeout=120)
 
     ids = [
         message_from_bytes(m.message().as_bytes())["Message-ID"] for m in mail.outbox
@@ -297,7 +297,7 @@ def test_a_cancellation_waits_for_a_claim_that_is_being_made(
 
     def slowly(school, message, now):
         claiming.set()
-        go_on.wait(20)
+        go_on.wait(120)
         return make(school, message, now)
 
     monkeypatch.setattr(messages, "make_mail", slowly)
@@ -316,13 +316,13 @@ def test_a_cancellation_waits_for_a_claim_that_is_being_made(
 
     threads = [Thread(target=work), Thread(target=cancel)]
     threads[0].start()
-    assert claiming.wait(20)
+    assert claiming.wait(120)
     threads[1].start()
     threads[1].join(timeout=0.5)
     assert threads[1].is_alive()
     go_on.set()
     for one in threads:
-        one.join(timeout=60)
+        one.join(timeout=120)
 
     begun = OutboxMessage.objects.exclude(attempts=0).get()
     methods = begun.invitation.messages.order_by("pk").values_list("method", flat=True)

@@ -41,7 +41,7 @@ def race(verbs: list[Callable[[], object]]) -> tuple[int, list[UnableToBook], li
     def run(verb: Callable[[], object]) -> None:
         try:
             connection.ensure_connection()
-            barrier.wait(timeout=30)
+            barrier.wait(timeout=120)
             won.append(verb())
         except UnableToBook as refusal:
             told.append(refusal)
@@ -54,7 +54,7 @@ def race(verbs: list[Callable[[], object]]) -> tuple[int, list[UnableToBook], li
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(timeout=60)
+        thread.join(timeout=120)
     return len(won), told, broken
 
 
