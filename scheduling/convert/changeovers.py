@@ -28,7 +28,9 @@ def walk_of(
     """
     moves = sorted(changeover.moves.all(), key=lambda move: move.position)
     who = changeover.who
-    people = 1 if who is None or who.alone else 1 + carrying.helpers
+    people = (
+        1 if who is None or who.alone_on(changeover.plan.date) else 1 + carrying.helpers
+    )
     crew = Crew(people, carrying.carries_kg * 1000, carrying.weights_g)
     found = walk([_step(move) for move in moves], ground_of(changeover.line), crew)
     return found, crew, [moves[n] for n in found.order]
@@ -118,7 +120,7 @@ def stretches_of(changeover: Changeover) -> tuple[Stretch, ...]:
         ticks,
         done_s,
         str(who) if who else "",
-        pair=who is not None and not who.alone,
+        pair=who is not None and not who.alone_on(changeover.plan.date),
     )
 
 

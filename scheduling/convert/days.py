@@ -15,6 +15,7 @@ it.
 import hashlib
 import json
 from collections.abc import Iterable, Mapping
+from datetime import date
 from typing import Any
 
 from scheduling.convert.clock import Minutes, clock_of, minute_of, minutes_of
@@ -27,7 +28,7 @@ from school.models import Arena, Groundsperson, Horse
 def day_document(rows: DayRows) -> Data:
     """Return the day file of a day's rows."""
     opens, closes = _hours(rows)
-    crew = _crew(rows.groundspeople, rows.school.helpers)
+    crew = _crew(rows.groundspeople, rows.school.helpers, rows.date)
     if (begins := dark_work_from(rows, crew, opens)) is not None:
         crew = {"crew_from": clock_of(begins), "crew_to": clock_of(closes), **crew}
         opens = begins
@@ -85,7 +86,7 @@ def _horse(rows: DayRows, horse: Horse) -> Data:
     }
 
 
-def _crew(people: Iterable[Groundsperson], helpers: int) -> Data:
+def _crew(people: Iterable[Groundsperson], helpers: int, day: date) -> Data:
     """Say how many changeovers may run at once, and when.
 
     Those who do not work alone count as half, or less where more usually help. With
@@ -95,7 +96,7 @@ def _crew(people: Iterable[Groundsperson], helpers: int) -> Data:
     known = list(people)
     if not known:
         return {"crew": 1}
-    singles = sum(one.alone for one in known)
+    singles = sum(one.alone_on(day) for one in known)
     crew = max(1, singles + (len(known) - singles) // (1 + helpers))
     first = max(minutes_of(one.works_from) for one in known)
     last = min(minutes_of(one.works_to) for one in known)

@@ -37,6 +37,7 @@ from school.models import (
     School,
     StorePiece,
 )
+from school.models.people import EVERY_DAY
 from school.queries.lessons import day_bounds
 from school.services.booking import book_lesson
 from school.services.consents import LASTS
@@ -131,7 +132,7 @@ def _build_staff(scenario: Scenario) -> None:
             person=person,
             works_from=time.fromisoformat(data["works_from"]),
             works_to=time.fromisoformat(data["works_to"]),
-            alone=data["alone"],
+            alone_days=EVERY_DAY if data["alone"] else 0,
         )
     _account(_person(scenario["manager"]), is_manager=True)
     for holder in (Instructor, Groundsperson):

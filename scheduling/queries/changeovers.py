@@ -122,7 +122,8 @@ def timed_changeovers(most: int = 400) -> list[Changeover]:
     """Return the latest changeovers that were started and done, newest first."""
     return list(
         Changeover.objects.filter(started_at__lt=F("done_at"))
-        .select_related("who__person")
+        .select_related("who__person", "plan")
+        .defer("plan__document", "plan__plan")
         .prefetch_related(
             Prefetch("moves", queryset=ChangeoverMove.objects.order_by("position"))
         )

@@ -1,12 +1,12 @@
 """How a yard carries: what one person carries, who helps, where the store lies."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
 
-from school.models import Account, Arena, School
+from school.models import Account, Arena, Groundsperson, School
 from school.services.audit import record
 from school.services.units import UnableToSet
 
@@ -32,10 +32,13 @@ def set_carrying(
     carries_kg: int,
     helpers: int,
     places: Mapping[int, StorePlace | None],
+    alone: Mapping[int, Collection[int]] | None = None,
     by: Account | None,
     now: datetime,
 ) -> School:
     """Set how the yard carries; twice is harmless. `places` is by arena, None: usual.
+
+    `alone` says by groundsperson on which weekdays (Monday is 0) nobody helps.
 
     Raises
     ------
@@ -57,17 +60,23 @@ def set_carrying(
     with transaction.atomic():
         school = School.objects.select_for_update().get()
         arenas = list(Arena.objects.select_for_update().order_by("pk"))
-        before = _as_data(school, arenas)
+        people = list(Groundsperson.objects.select_for_update().order_by("pk"))
+        before = _as_data(school, arenas, people)
         school.carries_kg, school.helpers = carries_kg, helpers
         for arena in arenas:
             if arena.pk in places:
                 place = places[arena.pk]
                 arena.store_along_cm = None if place is None else place.along_cm
                 arena.store_across_cm = None if place is None else place.across_cm
-        after = _as_data(school, arenas)
+        for one in people:
+            days = (alone or {}).get(one.pk)
+            if days is not None:
+                one.alone_days = sum(1 << day for day in set(days))
+        after = _as_data(school, arenas, people)
         if before == after:
             return school
         school.save(update_fields=["carries_kg", "helpers"])
+        Groundsperson.objects.bulk_update(people, ["alone_days"])
         Arena.objects.bulk_update(arenas, ["store_along_cm", "store_across_cm"])
         record(
             by=by,
@@ -80,10 +89,13 @@ def set_carrying(
         return school
 
 
-def _as_data(school: School, arenas: list[Arena]) -> dict[str, object]:
+def _as_data(
+    school: School, arenas: list[Arena], people: list[Groundsperson]
+) -> dict[str, object]:
     return {
         "carries_kg": school.carries_kg,
         "helpers": school.helpers,
+        "alone_days": {str(one.pk): one.alone_days for one in people},
         "store": {
             arena.name: [arena.store_along_cm, arena.store_across_cm]
             for arena in arenas

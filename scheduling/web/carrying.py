@@ -1,5 +1,6 @@
 """The page of how a yard carries: kilograms, helpers, and the store's place."""
 
+from calendar import day_name
 from typing import Any
 
 from django import forms
@@ -9,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from scheduling.services.carrying import StorePlace, set_carrying
-from school.models import Arena, School
+from school.models import Arena, Groundsperson, School
 from school.permissions import is_manager
 from school.queries.schools import the_school
 from school.services.units import UnableToSet
@@ -20,10 +21,26 @@ class CarryingForm(forms.Form):
     carries_kg = forms.IntegerField(label="One person carries at once (kg)")
     helpers = forms.IntegerField(label="How many help those who do not work alone")
 
-    def __init__(self, data: Any, *, school: School, arenas: list[Arena]) -> None:
+    def __init__(
+        self,
+        data: Any,
+        *,
+        school: School,
+        arenas: list[Arena],
+        people: list[Groundsperson],
+    ) -> None:
         initial = {"carries_kg": school.carries_kg, "helpers": school.helpers}
         super().__init__(data, initial=initial)
-        self.arenas = arenas
+        self.arenas, self.people = arenas, people
+        for person in people:
+            self.fields[f"alone_{person.pk}"] = forms.TypedMultipleChoiceField(
+                label=f"{person.person.first_name} works alone on",
+                choices=[(str(n), day) for n, day in enumerate(day_name)],
+                coerce=int,
+                required=False,
+                widget=forms.CheckboxSelectMultiple,
+                initial=[str(n) for n in range(7) if person.alone_days >> n & 1],
+            )
         for one in arenas:
             for name in ("along", "across"):
                 cm = getattr(one, f"store_{name}_cm")
@@ -44,6 +61,10 @@ class CarryingForm(forms.Form):
                 self.add_error(f"along_{one.pk}", "Give both, or neither.")
         return data
 
+    def alone(self) -> dict[int, list[int]]:
+        """Return by groundsperson on which weekdays nobody helps."""
+        return {one.pk: self.cleaned_data[f"alone_{one.pk}"] for one in self.people}
+
     def places(self) -> dict[int, StorePlace | None]:
         """Return the store's place by arena."""
         data, found = self.cleaned_data, dict[int, StorePlace | None]()
@@ -60,7 +81,10 @@ class CarryingForm(forms.Form):
 @allowed(is_manager)
 def carrying_page(request: HttpRequest) -> HttpResponse:
     arenas = list(Arena.objects.order_by("name", "pk"))
-    form = CarryingForm(request.POST or None, school=the_school(), arenas=arenas)
+    people = list(Groundsperson.objects.select_related("person").order_by("pk"))
+    form = CarryingForm(
+        request.POST or None, school=the_school(), arenas=arenas, people=people
+    )
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         try:
@@ -68,6 +92,7 @@ def carrying_page(request: HttpRequest) -> HttpResponse:
                 carries_kg=data["carries_kg"],
                 helpers=data["helpers"],
                 places=form.places(),
+                alone=form.alone(),
                 by=account_of(request),
                 now=timezone.now(),
             )

@@ -92,22 +92,32 @@ class InstructorPaper(models.Model):
         return self.name
 
 
+EVERY_DAY = 0b1111111
+
+
 class Groundsperson(models.Model):
     person = models.OneToOneField(
         Person, primary_key=True, on_delete=models.PROTECT, related_name="groundsperson"
     )
     works_from = models.TimeField(help_text="Local time")
     works_to = models.TimeField(help_text="Local time")
-    alone = models.BooleanField(default=True)
+    alone_days = models.PositiveSmallIntegerField(
+        default=EVERY_DAY, help_text="Weekdays without help: bit 0 is Monday"
+    )
 
     class Meta:
         verbose_name_plural = "groundspeople"
         constraints = [
-            before("works_from", "works_to", "groundsperson_begins_before_end")
+            within("alone_days", 0, EVERY_DAY, "groundsperson_alone_days_known"),
+            before("works_from", "works_to", "groundsperson_begins_before_end"),
         ]
 
     def __str__(self) -> str:
         return str(self.person)
+
+    def alone_on(self, day: date) -> bool:
+        """Say whether nobody helps on a day."""
+        return bool(self.alone_days >> day.weekday() & 1)
 
 
 class Client(models.Model):

@@ -61,13 +61,10 @@ def on_duty(starts_at: datetime, ends_at: datetime) -> Groundsperson | None:
 
     Both moments are in the school's zone.
     """
-    return (
-        Groundsperson.objects.filter(
-            works_from__lte=starts_at.time(), works_to__gte=ends_at.time()
-        )
-        .order_by("-alone", "works_from", "pk")
-        .first()
-    )
+    there = Groundsperson.objects.filter(
+        works_from__lte=starts_at.time(), works_to__gte=ends_at.time()
+    ).order_by("works_from", "pk")
+    return min(there, key=lambda one: not one.alone_on(starts_at.date()), default=None)
 
 
 def standing_rules() -> list[YardRule]:

@@ -11,6 +11,7 @@ from school.models import (
     Person,
     Rider,
 )
+from school.models.people import EVERY_DAY
 
 
 class PersonFactory(DjangoModelFactory):
@@ -49,6 +50,10 @@ class GroundspersonFactory(DjangoModelFactory):
     person = factory.SubFactory(PersonFactory)
     works_from = time(7)
     works_to = time(20)
+    alone_days = factory.LazyAttribute(lambda o: EVERY_DAY if o.alone else 0)
+
+    class Params:
+        alone = True
 
 
 class ClientFactory(DjangoModelFactory):

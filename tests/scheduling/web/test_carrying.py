@@ -1,12 +1,16 @@
 """How a yard carries: kept once, and the walk of the list goes by it."""
 
+from datetime import date, timedelta
+
 import pytest
 from django.test import Client as Browser
 
 from scheduling.convert.changeovers import ground_of, walk_of
+from scheduling.convert.days import day_document
 from scheduling.models import Changeover
 from scheduling.queries.carrying import carrying_of_yard
-from school.models import Arena, AuditEntry, School
+from scheduling.queries.days import day_rows
+from school.models import Arena, AuditEntry, Groundsperson, School
 from tests.clock import SATURDAY
 from tests.factories.arenas import ArenaFactory, LineFactory, StorePieceFactory
 from tests.factories.people import AccountFactory, GroundspersonFactory
@@ -117,3 +121,30 @@ def test_a_figure_out_of_its_range_is_refused(
     assert says in answer.content.decode()
     assert School.objects.get().carries_kg == 16
     assert Arena.objects.get().store_along_cm is None
+
+
+def test_alone_on_thursdays_only(manager: Browser, work: Changeover) -> None:
+    who = work.who
+    page = keep(manager, **{f"alone_{who.pk}": ["3"]})
+
+    assert page.status_code == 200
+    who.refresh_from_db()
+    thursday = date(2027, 3, 4)
+    assert who.alone_on(thursday)
+    assert not who.alone_on(thursday + timedelta(days=1))
+
+
+def test_the_plan_and_the_list_reckon_with_the_day(
+    manager: Browser, work: Changeover
+) -> None:
+    GroundspersonFactory(alone=False)
+    keep(manager)
+    pair = [day_document(day_rows(SATURDAY))["crew"]]
+    # On the Saturday both are without help.
+    both = {f"alone_{one.pk}": ["5"] for one in Groundsperson.objects.all()}
+    keep(manager, **both)
+
+    assert [*pair, day_document(day_rows(SATURDAY))["crew"]] == [1, 2]
+    one = Changeover.objects.select_related("line__arena", "who", "plan").get()
+    crew = walk_of(one, carrying_of_yard(School.objects.get()))[1]
+    assert (one.plan.date, crew.people) == (SATURDAY, 1)

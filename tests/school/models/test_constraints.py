@@ -299,6 +299,7 @@ BREAKS: dict[str, Callable[[], Any]] = {
     "paper_name_filled": lambda: InstructorPaper.objects.create(
         instructor=InstructorFactory(), name="", expires_date=SATURDAY
     ),
+    "groundsperson_alone_days_known": lambda: GroundspersonFactory(alone_days=128),
     "groundsperson_begins_before_end": lambda: GroundspersonFactory(
         works_from=time(20), works_to=time(7)
     ),
