@@ -1,6 +1,7 @@
 """Feeds of a client, an instructor, a horse and an arena."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime, timedelta
 from uuid import uuid5
 from zoneinfo import ZoneInfo
@@ -20,6 +21,7 @@ from school.queries.agenda import (
     invited_entries,
 )
 from school.queries.schools import free_until
+from school.queries.windows import exact_time_by
 
 BACK = timedelta(days=14)
 AHEAD = timedelta(days=366)
@@ -29,12 +31,16 @@ REFRESH_MIN = 60
 def personal_snapshot(school: School, token: FeedToken, now: datetime) -> Snapshot:
     """Return what a token's holder is shown, from two weeks back to a year ahead."""
     first, last = now - BACK, now + AHEAD
-    lessons = agenda_of(token, first, last)
+    lessons = [
+        # What has begun is not open any more.
+        replace(one, window=None) if one.starts_at <= now else one
+        for one in agenda_of(token, first, last)
+    ]
     invited = _invited(token, first, last)
     by_mail: set[int] = set()
     if invited and _by_feed_alone(token):
         by_mail = {pk for pk, one in invited.items() if one.by_invite}
-    entry = _entry_maker(school, token, invited)
+    entry = _entry_maker(school, token, invited, now)
     # In one language, whatever the request asks for: the bytes are for all alike.
     with translation.override("en"):
         entries = tuple(entry(one) for one in lessons if one.pk not in by_mail)
@@ -71,13 +77,13 @@ def _by_feed_alone(token: FeedToken) -> bool:
 
 
 def _entry_maker(
-    school: School, token: FeedToken, invited: dict[int, InvitedEntry]
+    school: School, token: FeedToken, invited: dict[int, InvitedEntry], now: datetime
 ) -> Callable[[AgendaLesson], Entry]:
     if token.kind != FeedKind.CLIENT or token.person_id is None:
         return lambda lesson: _plain(lesson, token.kind)
-    client_id, zone = token.person_id, ZoneInfo(school.zone)
+    client_id = token.person_id
     return lambda lesson: _client(
-        lesson, client_id, invited.get(lesson.pk), school, zone
+        lesson, client_id, invited.get(lesson.pk), school, now
     )
 
 
@@ -86,7 +92,7 @@ def _client(
     client_id: int,
     invited: InvitedEntry | None,
     school: School,
-    zone: ZoneInfo,
+    now: datetime,
 ) -> Entry:
     """Return a client's entry: their own riders only, the invite's own UID.
 
@@ -109,11 +115,13 @@ def _client(
         ends_at=lesson.ends_at,
         summary=title_of(names, lesson.work),
         location=lesson.arena,
-        description=_client_words(lesson, school, zone),
+        description=_client_words(lesson, school, now),
+        tentative=lesson.window is not None,
     )
 
 
-def _client_words(lesson: AgendaLesson, school: School, zone: ZoneInfo) -> str:
+def _client_words(lesson: AgendaLesson, school: School, now: datetime) -> str:
+    zone = ZoneInfo(school.zone)
     arrive = lesson.starts_at - timedelta(minutes=school.arrive_before_min)
     until = free_until(school, lesson.starts_at).astimezone(zone)
     wear = "riding hat, boots with a heel"
@@ -121,12 +129,26 @@ def _client_words(lesson: AgendaLesson, school: School, zone: ZoneInfo) -> str:
         wear += ", body protector"
     return "\n".join(
         [
+            *_not_fixed(lesson, school, now),
             f"Be there by {arrive.astimezone(zone):%H:%M}. With {lesson.instructor}.",
             f"Wear: {wear}.",
             f"Free to cancel until {until:%A} {until.day} {until:%B %H:%M}, by the "
             f"link in the lesson's mail or at {school.organiser_email}.",
         ]
     )
+
+
+def _not_fixed(lesson: AgendaLesson, school: School, now: datetime) -> list[str]:
+    """Say until when an open start is told: first, since it is read first."""
+    if lesson.window is None:
+        return []
+    zone = ZoneInfo(school.zone)
+    first, last = (one.astimezone(zone) for one in lesson.window)
+    says = f"Not fixed yet: may start from {first:%H:%M} to {last:%H:%M}; "
+    by = exact_time_by(school, lesson.starts_at).astimezone(zone)
+    if by <= now:
+        return [says + "the time above holds unless the school writes to you."]
+    return [says + f"you are told the exact time by {by:%A} {by.day} {by:%B %H:%M}."]
 
 
 def _plain(lesson: AgendaLesson, kind: str) -> Entry:
@@ -149,4 +171,5 @@ def _plain(lesson: AgendaLesson, kind: str) -> Entry:
         url=f"{settings.BASE_URL}/lessons/{lesson.pk}/",
         # A horse's or an arena's hours do not fill the time of who looks at them.
         free=kind in {FeedKind.HORSE, FeedKind.ARENA},
+        tentative=lesson.window is not None,
     )

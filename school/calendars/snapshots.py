@@ -101,7 +101,7 @@ def _event(entry: Entry) -> Iterator[str]:
     yield f"LAST-MODIFIED:{changed}"
     if entry.location:
         yield f"LOCATION:{_text(one_line(entry.location))}"
-    yield "STATUS:CONFIRMED"
+    yield "STATUS:TENTATIVE" if entry.tentative else "STATUS:CONFIRMED"
     yield "TRANSP:TRANSPARENT" if entry.free else "TRANSP:OPAQUE"
     if entry.url:
         yield f"URL:{one_line(entry.url)}"

@@ -21,7 +21,10 @@ class AgendaRide:
 
 @dataclass(frozen=True, slots=True)
 class AgendaLesson:
-    """A lesson that holds its place, with its booked rides."""
+    """A lesson that holds its place, with its booked rides.
+
+    Its start may still move within `window` where that is given.
+    """
 
     pk: int
     uuid: UUID
@@ -33,6 +36,7 @@ class AgendaLesson:
     work: str
     arena: str
     instructor: str
+    window: tuple[datetime, datetime] | None
     rides: tuple[AgendaRide, ...]
 
 
@@ -79,8 +83,19 @@ def agenda_of(token: FeedToken, first: datetime, last: datetime) -> list[AgendaL
         "work",
         "arena__name",
         "instructor__person__first_name",
+        "window_from",
+        "window_to",
+        "time_set_at",
     )
-    return [AgendaLesson(*row, tuple(rides.get(row[0], []))) for row in rows]
+    return [
+        AgendaLesson(
+            *row,
+            # Once its time is settled the window is the planner's business alone.
+            (opens, closes) if opens and closes and settled is None else None,
+            tuple(rides.get(row[0], [])),
+        )
+        for *row, opens, closes, settled in rows
+    ]
 
 
 def _lessons_of(token: FeedToken) -> QuerySet[Lesson]:

@@ -12,7 +12,7 @@ from django.utils import timezone
 from redis.exceptions import ConnectionError as RedisConnectionError
 
 from school.calendars.snapshots import Snapshot
-from school.models import FeedToken, Invitation
+from school.models import FeedToken, Invitation, Ride
 from school.services.feeds import find_feed, make_feed, withdraw_feed
 from school.services.invitations import lesson_changed
 from school.web.throttles import ByAddress
@@ -98,6 +98,55 @@ def test_feeds_of_the_yard_name_no_rider(client: Browser, kind: str) -> None:
     assert one.summary.value == "Private jumping, 1 rider"
     assert "Mira" not in response.content.decode()
     assert "Secretname" not in response.content.decode()
+
+
+def in_a_window(*, hours: int = 72, settled: bool = False) -> Ride:
+    """Book a ride that may start up to two hours later than it is put down for."""
+    starts_at = soon(hours)
+    return RideFactory(
+        lesson__starts_at=starts_at,
+        lesson__window_from=starts_at,
+        lesson__window_to=starts_at + timedelta(hours=2),
+        lesson__time_set_at=NOW if settled else None,
+    )
+
+
+@pytest.mark.parametrize(
+    ("hours", "settled", "status", "words"),
+    [
+        (72, False, "TENTATIVE", "you are told the exact time by"),
+        (1, False, "TENTATIVE", "holds unless the school writes"),
+        (72, True, "CONFIRMED", None),
+        (-1, False, "CONFIRMED", None),
+    ],
+    ids=["open", "late", "settled", "begun"],
+)
+def test_a_start_that_may_still_move_is_tentative_and_says_so_first(
+    client: Browser, hours: int, settled: bool, status: str, words: str | None
+) -> None:
+    ride = in_a_window(hours=hours, settled=settled)
+
+    (one,) = events(client.get(address("client", ride.rider.client.person)).content)
+
+    # RFC 5545 section 3.8.1.11: TENTATIVE for an event not yet certain.
+    assert one.status.value == status
+    first = one.description.value.splitlines()[0]
+    assert first.startswith("Not fixed yet: may start from") == (words is not None)
+    assert (words or "") in first
+
+
+@pytest.mark.parametrize("kind", ["instructor", "horse", "arena"])
+def test_the_yard_sees_too_what_may_still_move(client: Browser, kind: str) -> None:
+    ride = in_a_window()
+    holder = {
+        "instructor": ride.lesson.instructor.person,
+        "horse": ride.horse,
+        "arena": ride.lesson.arena,
+    }[kind]
+
+    (one,) = events(client.get(address(kind, holder)).content)
+
+    assert one.status.value == "TENTATIVE"
 
 
 def test_a_cancelled_lesson_is_left_out(client: Browser) -> None:
