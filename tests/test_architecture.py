@@ -32,10 +32,6 @@ LONGER = {
     "tests/test_sweeps.py",
     "tests/test_sweeps.py:things",
     # Still to be split.
-    "scheduling/dayplan/fallback.py:best_effort",
-    "scheduling/dayplan/numbers.py:numbers_of",
-    "school/services/series.py:start_series",
-    "school/services/series_changes.py:change_series_from",
     "tests/benchmarks/large_school.py:_lessons",
     "tests/benchmarks/peer.py:peer",
     "tests/browser/test_reset_list.py",

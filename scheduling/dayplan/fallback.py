@@ -3,9 +3,10 @@
 It is written so that the judge can say which rules it breaks, and whose.
 """
 
+from collections.abc import Sequence
 from typing import Any
 
-from scheduling.changeover.moves import changeover
+from scheduling.changeover.moves import Changeover, changeover
 from scheduling.changeover.setups import Place, Setup
 from scheduling.dayplan.day import Day, DayLesson, DayLine, clock
 from scheduling.dayplan.plan import move_as_data
@@ -31,33 +32,12 @@ def best_effort(day: Day) -> dict[str, Any]:
                 "mirrored": place is not None and place.mirrored,
             }
         )
-        targets: list[tuple[DayLine, Setup, Setup]] = []
-        if line is not None and place is not None and lesson.grid is not None:
-            row = lesson.grid
-            targets.append(
-                (line, row.stand(row.start, place), row.stand(row.end, place))
-            )
-        elif lesson.needs_clear:
-            targets += [(one, (), ()) for one in lines]
-        for one, wanted, left in targets:
+        for one, wanted, left in _targets(lesson, lines, line, place):
             key = (arena, one.id)
             made = changeover(standing[key], wanted, day.handling)
             standing[key] = left
             if made.seconds:
-                minutes = -(-made.seconds // 60)
-                begins = max(0, start - minutes)
-                resets.append(
-                    {
-                        "for": lesson.id,
-                        "after": last.get(key),
-                        "arena": arena,
-                        "line": one.id,
-                        "from": clock(begins),
-                        "to": clock(begins + minutes),
-                        "seconds": made.seconds,
-                        "moves": [move_as_data(move) for move in made.moves],
-                    }
-                )
+                resets.append(_reset(lesson, last.get(key), key, made, start))
             if lesson.grid is not None:
                 last[key] = lesson.id
     order = {one.id: n for n, one in enumerate(day.lessons)}
@@ -76,6 +56,41 @@ def best_effort(day: Day) -> dict[str, Any]:
         "lessons": lessons,
         "resets": resets,
         "broken": [],
+    }
+
+
+def _targets(
+    lesson: DayLesson,
+    lines: Sequence[DayLine],
+    line: DayLine | None,
+    place: Place | None,
+) -> list[tuple[DayLine, Setup, Setup]]:
+    """Return what a lesson wants on which lines, and what it leaves there."""
+    if line is not None and place is not None and lesson.grid is not None:
+        row = lesson.grid
+        return [(line, row.stand(row.start, place), row.stand(row.end, place))]
+    return [(one, (), ()) for one in lines] if lesson.needs_clear else []
+
+
+def _reset(
+    lesson: DayLesson,
+    after: str | None,
+    key: tuple[str, str],
+    made: Changeover,
+    start: int,
+) -> dict[str, Any]:
+    """Write a changeover that ends as its lesson starts."""
+    minutes = -(-made.seconds // 60)
+    begins = max(0, start - minutes)
+    return {
+        "for": lesson.id,
+        "after": after,
+        "arena": key[0],
+        "line": key[1],
+        "from": clock(begins),
+        "to": clock(begins + minutes),
+        "seconds": made.seconds,
+        "moves": [move_as_data(move) for move in made.moves],
     }
 
 

@@ -67,23 +67,7 @@ def numbers_of(
     )
 
     arena_number = {arena.id: n for n, arena in enumerate(day.arenas)}
-    alike: dict[tuple[object, ...], tuple[Place, ...]] = {}
-
-    def places_of(lesson: DayLesson, line: DayLine) -> tuple[Place, ...]:
-        # Rows that are alike share their places: they are many.
-        fixed = None if lesson.place is None else (lesson.place, line.id)
-        key = (lesson.grid, fixed, line.length_cm)
-        if key not in alike:
-            alike[key] = lesson.places_on(line, day.place_every_cm)
-        return alike[key]
-
-    places = {
-        (n, k): where
-        for n, lesson in enumerate(day.lessons)
-        if lesson.grid is not None
-        for k, (arena, line) in enumerate(lines)
-        if day.arenas[arena].id in lesson.arenas and (where := places_of(lesson, line))
-    }
+    places = _places(day, lines)
     tasks = tuple(
         _task(day, n, lesson, arena_number, places, as_booked)
         for n, lesson in enumerate(day.lessons)
@@ -110,6 +94,29 @@ def numbers_of(
         ),
         costs,
     )
+
+
+def _places(
+    day: Day, lines: tuple[tuple[int, DayLine], ...]
+) -> dict[tuple[int, int], tuple[Place, ...]]:
+    """Return the places of each lesson's row on each line that may hold it."""
+    alike: dict[tuple[object, ...], tuple[Place, ...]] = {}
+
+    def places_of(lesson: DayLesson, line: DayLine) -> tuple[Place, ...]:
+        # Rows that are alike share their places: they are many.
+        fixed = None if lesson.place is None else (lesson.place, line.id)
+        key = (lesson.grid, fixed, line.length_cm)
+        if key not in alike:
+            alike[key] = lesson.places_on(line, day.place_every_cm)
+        return alike[key]
+
+    return {
+        (n, k): where
+        for n, lesson in enumerate(day.lessons)
+        if lesson.grid is not None
+        for k, (arena, line) in enumerate(lines)
+        if day.arenas[arena].id in lesson.arenas and (where := places_of(lesson, line))
+    }
 
 
 def _task(

@@ -89,12 +89,12 @@ def agenda_of(token: FeedToken, first: datetime, last: datetime) -> list[AgendaL
     )
     return [
         AgendaLesson(
-            *row,
+            *row[:10],
             # Once its time is settled the window is the planner's business alone.
-            (opens, closes) if opens and closes and settled is None else None,
+            (row[10], row[11]) if row[10] and row[11] and row[12] is None else None,
             tuple(rides.get(row[0], [])),
         )
-        for *row, opens, closes, settled in rows
+        for row in rows
     ]
 
 

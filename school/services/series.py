@@ -1,6 +1,6 @@
 """Weekly lessons: begun, joined, left, skipped, ended."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
@@ -65,16 +65,8 @@ def start_series(
     UnableToBook
         Naming each day that can't be booked, and why.
     """
-    pairs, days = list(rides), list(weeks_of(first_date, last_date))
-    held = [day for day in days if day not in (skip or {})]
-    if not held or len(days) > MOST_WEEKS:
-        raise UnableToBook(
-            "series-length",
-            f"A series has from 1 to {MOST_WEEKS} weeks; look at the first and last "
-            "day.",
-            field="last_date",
-        )
-    zone = school_zone()
+    pairs, skipped = list(rides), skip or {}
+    days, held = _weeks(first_date, last_date, skipped)
     with transaction.atomic():
         series = LessonSeries.objects.create(
             **fields_of(plan),
@@ -84,31 +76,9 @@ def start_series(
             term=term,
             carried_from=carried_from,
         )
-        for day, reason in (skip or {}).items():
+        for day, reason in skipped.items():
             SeriesException.objects.create(series=series, date=day, reason=reason)
-
-        def book(day: date) -> Lesson:
-            first, last = plan.window(day, zone)
-            return book_lesson(
-                title=plan.name,
-                kind=plan.kind,
-                work=plan.work,
-                starts_at=moment_of(day, plan.local_start, zone),
-                minutes=plan.minutes,
-                arena=plan.arena,
-                instructor=plan.instructor,
-                places=plan.places,
-                rides=pairs,
-                window_from=first,
-                window_to=last,
-                series=series,
-                series_date=day,
-                by=by,
-                now=now,
-                tell=False,
-                overrule=overrule,
-            )
-
+        book = _booking(series, plan, pairs, by=by, now=now, overrule=overrule)
         lessons = each_day(held, book)
         clients = {rider.client for rider, _ in pairs}
         for client in sorted(clients, key=lambda one: one.pk):
@@ -116,6 +86,59 @@ def start_series(
         record(by=by, at=now, action="book", subject=series, after=snapshot(series))
         lessons_changed(lessons=lessons, now=now)
         return series
+
+
+def _weeks(
+    first_date: date, last_date: date, skip: Mapping[date, str]
+) -> tuple[list[date], list[date]]:
+    """Return the days of a series, and those of them on which it is held."""
+    days = list(weeks_of(first_date, last_date))
+    held = [day for day in days if day not in skip]
+    if not held or len(days) > MOST_WEEKS:
+        raise UnableToBook(
+            "series-length",
+            f"A series has from 1 to {MOST_WEEKS} weeks; look at the first and last "
+            "day.",
+            field="last_date",
+        )
+    return days, held
+
+
+def _booking(
+    series: LessonSeries,
+    plan: SeriesPlan,
+    pairs: list[tuple[Rider, Horse | None]],
+    *,
+    by: Account | None,
+    now: datetime,
+    overrule: str,
+) -> Callable[[date], Lesson]:
+    """Return what books a lesson of a series on some day, and tells nobody yet."""
+    zone = school_zone()
+
+    def book(day: date) -> Lesson:
+        first, last = plan.window(day, zone)
+        return book_lesson(
+            title=plan.name,
+            kind=plan.kind,
+            work=plan.work,
+            starts_at=moment_of(day, plan.local_start, zone),
+            minutes=plan.minutes,
+            arena=plan.arena,
+            instructor=plan.instructor,
+            places=plan.places,
+            rides=pairs,
+            window_from=first,
+            window_to=last,
+            series=series,
+            series_date=day,
+            by=by,
+            now=now,
+            tell=False,
+            overrule=overrule,
+        )
+
+    return book
 
 
 def _invite(

@@ -1,5 +1,6 @@
 """A weekly lesson held otherwise from a day on."""
 
+from collections.abc import Callable, Mapping
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
@@ -44,22 +45,12 @@ def change_series_from(
     UnableToBook
         Naming each day on which the change clashes, and why.
     """
-    zone = school_zone()
     not_past(first_date, now)
     with transaction.atomic():
         old = locked(series)
         shift = timedelta(days=(old.weekday if weekday is None else weekday))
         shift -= timedelta(days=old.weekday)
-        lessons = {
-            one.series_date: one
-            for one in to_come(old, first_date, now)
-            if one.series_date is not None
-            and one.state in {LessonState.BOOKED, LessonState.CONFIRMED}
-        }
-        if not lessons:
-            raise UnableToBook(
-                "series-over", f"{old.name} has no lessons left from that day on."
-            )
+        lessons = _left(old, first_date, now)
         before = snapshot(old)
         earlier = old.lessons.filter(series_date__lt=min(lessons)).exclude(
             state=LessonState.CANCELLED
@@ -70,25 +61,7 @@ def change_series_from(
         if new is old:
             _replan(old, plan, shift, sorted(lessons))
 
-        def move(day: date) -> Lesson:
-            lesson = lessons[day]
-            starts_at = moment_of(day + shift, plan.local_start, zone)
-            if starts_at <= now:
-                raise UnableToBook("past", f"{clock(starts_at)} is over already.")
-            lesson.series, lesson.series_date = new, day + shift
-            lesson.title, lesson.kind, lesson.work = plan.name, plan.kind, plan.work
-            lesson.places = plan.places
-            # The window of before gives way first, or nothing could leave it.
-            lesson.window_from = lesson.window_to = lesson.time_set_at = None
-            lesson.save()
-            change = Move(lesson, starts_at, plan.arena, plan.minutes, plan.instructor)
-            (moved,) = move_lessons(
-                moves=[change], by=by, now=now, tell=False, overrule=overrule
-            )
-            moved.window_from, moved.window_to = plan.window(day + shift, zone)
-            moved.save(update_fields=["window_from", "window_to"])
-            return moved
-
+        move = _moving(new, plan, lessons, shift, by=by, now=now, overrule=overrule)
         moved = each_day(sorted(lessons), move)
         record(
             by=by,
@@ -102,6 +75,56 @@ def change_series_from(
         series_changed(series={old, new}, now=now)
         lessons_changed(lessons=moved, now=now)
         return new
+
+
+def _left(series: LessonSeries, first_date: date, now: datetime) -> dict[date, Lesson]:
+    """Return the lessons of a series that are still held from a day on, by day."""
+    lessons = {
+        one.series_date: one
+        for one in to_come(series, first_date, now)
+        if one.series_date is not None
+        and one.state in {LessonState.BOOKED, LessonState.CONFIRMED}
+    }
+    if not lessons:
+        raise UnableToBook(
+            "series-over", f"{series.name} has no lessons left from that day on."
+        )
+    return lessons
+
+
+def _moving(
+    series: LessonSeries,
+    plan: SeriesPlan,
+    lessons: Mapping[date, Lesson],
+    shift: timedelta,
+    *,
+    by: Account | None,
+    now: datetime,
+    overrule: str,
+) -> Callable[[date], Lesson]:
+    """Return what moves the lesson of a day to where its series is held now."""
+    zone = school_zone()
+
+    def move(day: date) -> Lesson:
+        lesson = lessons[day]
+        starts_at = moment_of(day + shift, plan.local_start, zone)
+        if starts_at <= now:
+            raise UnableToBook("past", f"{clock(starts_at)} is over already.")
+        lesson.series, lesson.series_date = series, day + shift
+        lesson.title, lesson.kind, lesson.work = plan.name, plan.kind, plan.work
+        lesson.places = plan.places
+        # The window of before gives way first, or nothing could leave it.
+        lesson.window_from = lesson.window_to = lesson.time_set_at = None
+        lesson.save()
+        change = Move(lesson, starts_at, plan.arena, plan.minutes, plan.instructor)
+        (moved,) = move_lessons(
+            moves=[change], by=by, now=now, tell=False, overrule=overrule
+        )
+        moved.window_from, moved.window_to = plan.window(day + shift, zone)
+        moved.save(update_fields=["window_from", "window_to"])
+        return moved
+
+    return move
 
 
 def _split(
