@@ -73,11 +73,14 @@ class Told:
         )
 
     def detail_digest(self) -> str:
-        """Digest what is worth a mail but leaves an answer as it was."""
+        """Digest what is worth a mail but leaves an answer as it was.
+
+        Its last letter is the entry's STATUS, tentative or confirmed.
+        """
         if self.window_from is None or self.window_to is None:
-            return digest_of(self.horses)
+            return digest_of(self.horses)[:-1] + "c"
         window = self.window_from.timestamp(), self.window_to.timestamp()
-        return digest_of(self.horses, *window)
+        return digest_of(self.horses, *window)[:-1] + "t"
 
 
 def told_from_data(data: dict[str, Any]) -> Told:

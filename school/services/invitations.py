@@ -122,10 +122,17 @@ def _covered_by_series(lesson: Lesson) -> set[int]:
 
 
 def _change(invitation: Invitation, told: Told, now: datetime) -> None:
-    """Note what is new; only what an answer was given to makes it void."""
-    same = invitation.content_digest.startswith(told.digest())
+    """Note what is new; only what an answer was given to makes it void.
+
+    SEQUENCE rises with a new STATUS too (RFC 5546 section 2.1.4): a start that is
+    settled where it was.
+    """
+    before = invitation.content_digest
+    same = before.startswith(told.digest())
     invitation.content_digest = told.digest() + told.detail_digest()
     if same and not invitation.withdrawn:
+        if before[-1:] != invitation.content_digest[-1:]:
+            invitation.sequence += 1
         invitation.changed_at = now
         invitation.save()
         return

@@ -175,7 +175,14 @@ def _tell_day(
     now: datetime,
 ) -> None:
     day = next(d for d, one in part.lessons.items() if one.pk == row.lesson_id)
+    as_usual = not row.content_digest and (
+        part.told[day].digest() == part.usual(day).digest()
+    )
+    answer = row.answer if row.answer != Answer.NEEDS_ACTION else invitation.answer
     _raise_day(invitation, row, now)
+    if as_usual:
+        # Its start is settled where it was: who said yes to the weeks said so to it.
+        row.answer = answer
     row.content_digest = part.day_digest(day)
     row.save()
     _tell_one(school, invitation, row, MessageMethod.REQUEST, now)

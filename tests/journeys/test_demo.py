@@ -36,6 +36,9 @@ from school.models import (
     Person,
     RideLog,
     School,
+    SidewaysRule,
+    YardRule,
+    YardWork,
 )
 from school.queries.lessons import lesson_with_all
 from school.services.who_fits import waiting_list
@@ -133,6 +136,11 @@ def _check_week():
     assert LessonSeries.objects.count() == 3
     assert weekly.count() == 18
     assert weekly.earliest("starts_at").starts_at > at("19:00", date(2027, 3, 6))
+    # The ground: work by the week, but none on the full day that is shown.
+    assert YardRule.objects.count() == 2
+    assert YardWork.objects.filter(kind="harrow").count() >= 4
+    assert not YardWork.objects.filter(date=date(2027, 3, 6)).exists()
+    assert SidewaysRule.objects.get().every_days == 14
     waiting = waiting_list(at("12:00", date(2027, 2, 26)))
     assert len(waiting) == 4
     assert any(one.fits for one in waiting)
@@ -168,8 +176,11 @@ def _check_feeds(feeds):
 
 
 def _check_mails(folder):
-    """Every mail carries an iTIP request (RFC 6047); a move raises its SEQUENCE."""
-    sequences = {}
+    """Every mail carries an iTIP request (RFC 6047), newer than the one before it.
+
+    A start that moves or is settled raises SEQUENCE (RFC 5546 section 2.1.4).
+    """
+    sequences, starts = {}, {}
     for path in sorted(folder.glob("*.eml")):
         mail = message_from_bytes(path.read_bytes(), policy=default)
         part = next(
@@ -179,11 +190,13 @@ def _check_mails(folder):
         calendar = icalendar.Calendar.from_ical(part.get_payload(decode=True))
         (event,) = calendar.walk("VEVENT")
         assert calendar["METHOD"] == "REQUEST"
-        sequences.setdefault(str(event["UID"]), []).append(int(event["SEQUENCE"]))
+        uid = str(event["UID"])
+        sequences.setdefault(uid, []).append(int(event["SEQUENCE"]))
+        starts.setdefault(uid, set()).add(event["DTSTART"].dt)
     assert len(sequences) >= 30
-    moved = [one for one in sequences.values() if len(one) > 1]
-    assert moved
-    assert all(a < b for one in moved for a, b in pairwise(one))
+    again = [pair for one in sequences.values() for pair in pairwise(one)]
+    assert all(a < b for a, b in again)
+    assert any(len(one) > 1 for one in starts.values())
 
 
 def _check_plan(day):

@@ -2,7 +2,7 @@
 
 import json
 from argparse import ArgumentParser
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -22,7 +22,7 @@ from scheduling.demo.build import (
 from scheduling.demo.history import log_earlier_lessons
 from scheduling.demo.report import as_data, as_text, make_feeds
 from scheduling.demo.scenario import read_scenario
-from scheduling.demo.week import book_week, note_wishes
+from scheduling.demo.week import book_week, keep_ground, note_wishes
 from scheduling.models import DayPlan
 from school.management.commands.serve import answer_on
 from school.models import School
@@ -86,12 +86,15 @@ class Command(BaseCommand):
         if today is None and booked > local and booked.weekday() == SATURDAY:
             # The Saturday that is there already, while it is still to come.
             day = booked
-        log_earlier_lessons(scenario, day, now)
-        book_saturday(scenario, day, now)
-        book_week(scenario, day, now)
-        note_wishes(scenario, now)
+        # A calendar takes the later of two invites, so they are not of one moment.
+        before = now - timedelta(hours=1)
+        log_earlier_lessons(scenario, day, before)
+        book_saturday(scenario, day, before)
+        book_week(scenario, day, before)
+        keep_ground(scenario, before)
+        note_wishes(scenario, before)
         self.say("Booked. Telling the clients, then ordering the day …")
-        deliver_due(now=now, limit=MOST_MAILS)
+        deliver_due(now=before, limit=MOST_MAILS)
         plan = plan_saturday(day, now)
         # Who was moved is told so: the same entry, changed in place.
         deliver_due(now=now, limit=MOST_MAILS)

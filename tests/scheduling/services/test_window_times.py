@@ -16,8 +16,9 @@ from school.calendars.invites import make_mail
 from school.enums import Answer
 from school.models import Invitation, Lesson, OutboxMessage, School
 from school.queries.windows import without_a_time
+from school.services.booking import book_lesson
 from school.services.invitations import lesson_changed
-from school.services.lessons import book_lesson, move_lesson
+from school.services.lessons import move_lesson
 from school.services.messages import deliver_due
 from school.services.series import start_series
 from tests.clock import NOW, SATURDAY, at
@@ -105,7 +106,8 @@ def test_once_a_plan_is_published_each_client_is_told_once(day: list[Lesson]) ->
         assert "Not fixed" not in words
         assert entry["STATUS"] == "CONFIRMED"
         assert entry["DTSTART"].dt == lesson.starts_at
-        assert entry["SEQUENCE"] == (1 if moved[lesson.pk] else 0)
+        # RFC 5546 section 2.1.4: SEQUENCE rises when STATUS changes, moved or not.
+        assert entry["SEQUENCE"] == 1
 
 
 def test_a_time_that_stays_voids_no_answer(day: list[Lesson]) -> None:
@@ -170,6 +172,40 @@ def test_a_day_of_a_weekly_lesson_is_told_by_itself() -> None:
     assert entry["RECURRENCE-ID"].dt == at("15:00")
     assert (entry["DTSTART"].dt, entry["STATUS"]) == (held.starts_at, "CONFIRMED")
     assert entry["SEQUENCE"] == 1
+
+
+@pytest.mark.parametrize("taken", [False, True], ids=["stays", "moves"])
+def test_who_accepted_the_weeks_is_asked_anew_only_of_a_day_that_moves(
+    taken: bool,
+) -> None:
+    SchoolFactory(freeze_min=0)
+    series = start_series(
+        plan=weekly_plan(
+            local_start=time(15), window_from=time(15), window_to=time(17), work="flat"
+        ),
+        first_date=SATURDAY,
+        last_date=SATURDAY + timedelta(days=21),
+        rides=[(RiderFactory(), HorseFactory())],
+        by=None,
+        now=NOW,
+    )
+    deliver_due(now=NOW + timedelta(hours=12))
+    Invitation.objects.update(answer=Answer.ACCEPTED)
+    held = series.lessons.get(series_date=SATURDAY)
+
+    move_lesson(
+        lesson=held,
+        starts_at=at("16:00") if taken else held.starts_at,
+        version=held.version,
+        by=None,
+        now=EVENING,
+    )
+
+    (message,) = OutboxMessage.objects.filter(state="waiting")
+    _, entry = mail(message)
+    assert entry["STATUS"] == "CONFIRMED"
+    answer = "NEEDS-ACTION" if taken else "ACCEPTED"
+    assert entry["ATTENDEE"].params["PARTSTAT"] == answer
 
 
 def test_what_is_without_a_time_after_the_evening_is_listed(day: list[Lesson]) -> None:
