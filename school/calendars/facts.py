@@ -257,18 +257,19 @@ def _before(school: School) -> str:
     ).format(hours=hours)
 
 
-def cancel_words_weekly(school: School, client: Client, starts_at: datetime) -> str:
+def cancel_words_weekly(school: School, client: Client, told: Told) -> str:
     """Say the same of every lesson of a week, by the first of them."""
     zone = ZoneInfo(school.zone)
-    until = free_until(school, starts_at).astimezone(zone)
+    until = free_until(school, told.starts_at).astimezone(zone)
     form = pgettext("weekday and time", "l H:i")
-    return _(
+    words = _(
         "Cancel a lesson without charge until {before}, that is {when}: {how}."
     ).format(
         before=_before(school),
         when=date_format(until, form),
         how=how_to_cancel(school, client),
     )
+    return words + fee_words(school, told)
 
 
 def weekly_facts(school: School, client: Client, part: WeeklyPart) -> dict[str, str]:
@@ -291,7 +292,7 @@ def weekly_facts(school: School, client: Client, part: WeeklyPart) -> dict[str, 
         "except_days": ", ".join(short_day(day) for day in part.missing()),
         "other_days": "; ".join(others),
         "window": window_words_weekly(school, part),
-        "cancel": cancel_words_weekly(school, client, usual.starts_at),
+        "cancel": cancel_words_weekly(school, client, usual),
     }
 
 

@@ -70,20 +70,18 @@ def sample_facts(
             pack = {"of": "pack", "what": _("Ten lessons"), "left": "2"}
             facts |= ending_facts(school, client, pack | {"until": day.isoformat()})
         if kind in _WEEKLY:
-            facts |= _weekly(school, client, day, starts_at)
+            facts |= _weekly(school, client, day, told)
     return facts
 
 
-def _weekly(
-    school: School, client: Client, day: date, starts_at: datetime
-) -> dict[str, str]:
+def _weekly(school: School, client: Client, day: date, told: Told) -> dict[str, str]:
     return {
         "day": weekday_words(day),
         "first_day": long_day(day),
         "last_day": long_day(day + 9 * WEEK),
         "except_days": short_day(day + 3 * WEEK),
         "other_days": "",
-        "cancel": cancel_words_weekly(school, client, starts_at),
+        "cancel": cancel_words_weekly(school, client, told),
     }
 
 

@@ -37,9 +37,10 @@ from school.services.units import UnableToSet
 from tests.clock import NOW, SATURDAY, at
 from tests.factories.lessons import RideFactory
 from tests.factories.packs import LessonPackFactory
-from tests.factories.people import AccountFactory
+from tests.factories.people import AccountFactory, RiderFactory
 from tests.factories.prices import LessonPriceFactory
 from tests.factories.schools import SchoolFactory
+from tests.factories.series import weekly
 
 pytestmark = pytest.mark.django_db
 
@@ -273,6 +274,16 @@ def test_the_mail_says_the_price_where_the_school_wants_it() -> None:
     School.objects.update(price_in_invites=True)
 
     assert "Price: €30.00" in mail(soon(72))
+
+
+def test_the_mail_of_weekly_lessons_says_the_fee_of_each() -> None:
+    LessonPriceFactory(kind="group", minutes=60, amount=Decimal("18.50"))
+    weekly(rides=[(RiderFactory(), None)])
+
+    said = text_of(OutboxMessage.objects.get())
+
+    assert "Cancel a lesson without charge until" in said
+    assert "After that a fee of €18.50 is noted" in said
 
 
 def test_the_mail_says_the_fee_after_the_cancelling() -> None:
