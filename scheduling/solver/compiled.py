@@ -18,10 +18,7 @@ def compiled(function: F) -> F:
     What is compiled is kept beside the source, or in the user's own cache where
     that cannot be written; where neither can, each process compiles for itself.
     """
-    try:
-        return cast(F, numba.njit(cache=True, nogil=True)(function))
-    except RuntimeError:
-        return cast(F, numba.njit(nogil=True)(function))
+    return _made(function)
 
 
 def inlined(function: F) -> F:
@@ -30,8 +27,12 @@ def inlined(function: F) -> F:
     For parts of an inner loop that are handed many arrays: a call of its own counts
     references to each of them, which took a third of annealing's time.
     """
+    return _made(function, forceinline=True)
+
+
+def _made(function: F, *, forceinline: bool = False) -> F:
     try:
-        made = numba.njit(cache=True, nogil=True, forceinline=True)(function)
+        made = numba.njit(cache=True, nogil=True, forceinline=forceinline)(function)
     except RuntimeError:
-        made = numba.njit(nogil=True, forceinline=True)(function)
+        made = numba.njit(nogil=True, forceinline=forceinline)(function)
     return cast(F, made)

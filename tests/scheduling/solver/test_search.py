@@ -1,8 +1,10 @@
 """The search in stages: against the engine alone, compiled and as plain Python."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import count
 from threading import Event
+from typing import Any
 
 import numpy as np
 import pytest
@@ -201,8 +203,9 @@ def test_a_search_begins_at_a_guess() -> None:
     assert result.objective_s == solve(problem, seconds=120).objective_s
 
 
+@pytest.mark.parametrize("how", [compiled.compiled, compiled.inlined])
 def test_where_nothing_can_be_kept_each_process_compiles_for_itself(
-    monkeypatch: pytest.MonkeyPatch,
+    monkeypatch: pytest.MonkeyPatch, how: Callable[..., Any]
 ) -> None:
     real = compiled.numba.njit
 
@@ -213,7 +216,7 @@ def test_where_nothing_can_be_kept_each_process_compiles_for_itself(
 
     monkeypatch.setattr(compiled.numba, "njit", njit)
 
-    assert compiled.compiled(lambda a: a + 1)(2) == 3
+    assert how(lambda a: a + 1)(2) == 3
 
 
 def test_a_small_day_goes_to_the_engine_as_it_is() -> None:
