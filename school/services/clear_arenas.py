@@ -33,7 +33,8 @@ def ask_clear(
         changed = list(
             lessons.filter(state__in=TO_COME, grid=None)
             .exclude(needs_clear=needs_clear)
-            .select_for_update()
+            # Of itself alone: a lesson without a grid is found by an outer join.
+            .select_for_update(of=("self",))
             .order_by("pk")
         )
         for one in changed:
