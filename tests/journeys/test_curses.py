@@ -137,7 +137,8 @@ CURSES: dict[str, dict[str, tuple[str, ...]]] = {
             f"{GROUND}no_oxer_is_asked_for_with_three_cups_in_the_pail",
             "school/services/test_grids.py::the_store_is_never_overruled",
         ),
-        "It forgets that I am alone and the wings are timber": (
+        "It forgets that I am alone on Thursdays and the wings are timber": (
+            "scheduling/web/test_carrying.py::alone_on_thursdays_only",
             "scheduling/sheets/test_reset_list.py::"
             "one_alone_with_wings_for_two_is_warned",
             "scheduling/changeover/test_walking.py::"
