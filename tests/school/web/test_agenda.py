@@ -128,7 +128,7 @@ def test_a_start_that_may_still_move_is_tentative_and_says_so_first(
 
     (one,) = events(client.get(address("client", ride.rider.client.person)).content)
 
-    # RFC 5545 section 3.8.1.11: TENTATIVE for an event not yet certain.
+    # RFC 5545, STATUS of a VEVENT: TENTATIVE for what is not certain yet (from memory).
     assert one.status.value == status
     first = one.description.value.splitlines()[0]
     assert first.startswith("Not fixed yet: may start from") == (words is not None)
