@@ -206,21 +206,33 @@ def open_offers(client: Client, now: datetime) -> list[WaitingOffer]:
 
 @dataclass(frozen=True, slots=True)
 class Pack:
-    """A pack with what is left of it."""
+    """A pack with what is left of it, and whether its last day is over."""
 
     pack: LessonPack
     left: int
+    ended: bool = False
+
+    @property
+    def counts(self) -> bool:
+        """Whether it still pays for a lesson."""
+        return self.left > 0 and not self.ended
 
 
 def packs_of(client: Client, today: date) -> list[Pack]:
     """Return a client's packs that still pay for something, the first to end first."""
-    packs = (
-        LessonPack.objects.filter(client=client, expires_date__gte=today)
-        .annotate(used=Count("uses"))
-        .order_by("expires_date", "pk")
-    )
+    return [one for one in _packs(client, today) if one.counts]
+
+
+def packs_over(client: Client, today: date) -> list[Pack]:
+    """Return a client's packs that are used up, closed or ended, the latest first."""
+    return [one for one in reversed(_packs(client, today)) if not one.counts]
+
+
+def _packs(client: Client, today: date) -> list[Pack]:
+    packs = LessonPack.objects.filter(client=client).annotate(used=Count("uses"))
     return [
-        Pack(one, one.lessons - one.used) for one in packs if one.used < one.lessons
+        Pack(one, one.lessons - one.used, one.expires_date < today)
+        for one in packs.order_by("expires_date", "pk")
     ]
 
 

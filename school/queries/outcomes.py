@@ -152,6 +152,29 @@ def outcome_in_words(outcome: Outcome) -> str:
     return str(outcome.get_kind_display())
 
 
+def fee_reason(outcome: Outcome) -> tuple[str, str]:
+    """Say what a fee is for, and how late that was: needs the ride and its lesson."""
+    if outcome.kind == OutcomeKind.NO_SHOW:
+        return "No-show", "did not come"
+    if outcome.kind == OutcomeKind.LOST:
+        return "Too late to ride", f"came {outcome.minutes_late} minutes late"
+    if outcome.kind == OutcomeKind.CANCELLED_LATE:
+        return "Late cancellation", _notice(outcome)
+    return str(outcome.get_kind_display()), ""
+
+
+def _notice(outcome: Outcome) -> str:
+    """Say how long before its lesson a place was given back."""
+    given_back = outcome.ride.cancelled_at or outcome.noted_at
+    before_s = (outcome.ride.lesson.starts_at - given_back).total_seconds()
+    if before_s <= 0:
+        return "given back after the start"
+    hours, minutes = divmod(int(before_s // 60), 60)
+    if hours:
+        return f"given back {hours} hour{'s' if hours > 1 else ''} before"
+    return f"given back {minutes} minute{'' if minutes == 1 else 's'} before"
+
+
 def outcomes_of(
     client: Client, now: datetime, lesson: Lesson | None = None
 ) -> list[Outcome]:

@@ -11,7 +11,13 @@ from django.views.decorators.http import require_POST, require_safe
 
 from school.models import Client, LessonPack
 from school.permissions import is_manager
-from school.queries.clients import all_clients, credits_of, packs_of, riders_of
+from school.queries.clients import (
+    all_clients,
+    credits_of,
+    packs_of,
+    packs_over,
+    riders_of,
+)
 from school.queries.links import page_url
 from school.queries.outcomes import outcome_costs, outcome_in_words, outcomes_of
 from school.services.links import withdraw_links
@@ -76,6 +82,7 @@ def _show(
         "link": page_url(client, now=now),
         "riders": riders_of(client),
         "packs": packs_of(client, today),
+        "packs_over": packs_over(client, today),
         "credits": credits_of(client, today),
         "missed": [
             (one, outcome_in_words(one), outcome_costs(one))

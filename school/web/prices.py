@@ -11,10 +11,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from school.enums import LessonKind
-from school.models import LessonPrice, Outcome
+from school.models import LessonPrice
 from school.permissions import may_set_charges
-from school.queries.outcomes import outcome_in_words
-from school.queries.prices import fees_noted, money
+from school.queries.outcomes import fee_reason
+from school.queries.prices import Owed, fees_noted, money
 from school.queries.schools import school_zone, the_school
 from school.services.prices import Prices, set_prices
 from school.tables.writing import as_csv
@@ -118,31 +118,43 @@ def _period(request: HttpRequest) -> tuple[MonthForm, date, date]:
     return form, data["first"], data["last"]
 
 
-def _written(one: Outcome) -> str:
-    return money(one.amount or Decimal(0), one.currency)
+def _by_kind(noted: list[Owed]) -> list[tuple[str, int, str]]:
+    """Sum up the fees by what they are for: the word, how many, the amount."""
+    sums: dict[tuple[str, str], list[Decimal]] = {}
+    for owed in noted:
+        for one in owed.outcomes:
+            key = (fee_reason(one)[0], owed.currency)
+            sums.setdefault(key, []).append(one.amount or Decimal(0))
+    return [
+        (what, len(its), money(sum(its, Decimal(0)), currency))
+        for (what, currency), its in sorted(sums.items())
+    ]
 
 
 @require_safe
 @allowed(may_set_charges)
 def fees_page(request: HttpRequest) -> HttpResponse:
     form, first, last = _period(request)
+    noted = fees_noted(first, last, school_zone())
     owed = [
         {
             "client": one.client,
             "name": one.name,
             "total": money(one.total, one.currency),
             "rows": [
-                (
-                    x.ride,
-                    outcome_in_words(x),
-                    money(x.amount or Decimal(0), one.currency),
-                )
+                (x.ride, *fee_reason(x), money(x.amount or Decimal(0), one.currency))
                 for x in one.outcomes
             ],
         }
-        for one in fees_noted(first, last, school_zone())
+        for one in noted
     ]
-    context = {"form": form, "first": first, "last": last, "owed": owed}
+    context = {
+        "form": form,
+        "first": first,
+        "last": last,
+        "owed": owed,
+        "kinds": _by_kind(noted),
+    }
     return render(request, "school/fees.html", context)
 
 
@@ -150,14 +162,16 @@ def fees_page(request: HttpRequest) -> HttpResponse:
 @allowed(may_set_charges)
 def fees_csv(request: HttpRequest) -> HttpResponse:
     _, first, last = _period(request)
-    head = ["Client", "Day", "Lesson", "Rider", "What", "Amount", "Currency"]
+    head = [
+        "Client", "Day", "Lesson", "Rider", "What", "How late", "Amount", "Currency",
+    ]  # fmt: skip
     rows = [
         [
             one.name,
             timezone.localtime(x.ride.lesson.starts_at).date().isoformat(),
             x.ride.lesson.title,
             str(x.ride.rider.person),
-            outcome_in_words(x),
+            *fee_reason(x),
             f"{(x.amount or Decimal(0)).normalize():f}",
             one.currency,
         ]

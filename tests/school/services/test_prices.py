@@ -29,6 +29,7 @@ from school.queries.links import page_url
 from school.queries.prices import fee_of, fees_noted, money
 from school.queries.schools import school_zone
 from school.services.answers import give_back
+from school.services.attendance import note_late, note_no_show
 from school.services.invitations import lesson_changed
 from school.services.messages import deliver_due
 from school.services.packs import settle_lesson
@@ -187,17 +188,48 @@ def test_the_list_sums_up_each_client() -> None:
     )
 
 
-def test_the_list_is_shown_and_written_as_csv() -> None:
-    missed(RideFactory())
+def listed() -> tuple[str, list[str]]:
+    """Return the page and the rows of the fees of Saturday."""
     browser = Browser()
     browser.force_login(AccountFactory(manager=True))
     days = {"first": SATURDAY.isoformat(), "last": SATURDAY.isoformat()}
-
-    page = browser.get("/fees/", days).content.decode()
     table = browser.get("/fees.csv", days).content.decode("utf-8-sig")
+    return browser.get("/fees/", days).content.decode(), table.splitlines()[1:]
+
+
+def test_the_list_is_shown_and_written_as_csv() -> None:
+    missed(RideFactory())
+
+    page, rows = listed()
 
     assert "€30.00" in page
-    assert ",30,EUR" in table.splitlines()[1]
+    assert rows[0].endswith(",Late cancellation,given back 30 minutes before,30,EUR")
+
+
+def test_the_list_tells_a_no_show_from_who_came_too_late_and_who_gave_back() -> None:
+    one = RideFactory()
+    missed(one, at("04:00"))
+    others = [
+        RideFactory(rider__client=one.rider.client, lesson__starts_at=at(clock))
+        for clock in ("11:00", "13:00")
+    ]
+    by = AccountFactory(manager=True)
+    note_no_show(ride=others[0], by=by, now=at("14:00"))
+    note_late(ride=others[1], minutes=45, by=by, now=at("14:00"))
+
+    page, rows = listed()
+
+    assert [row.split(",")[4:6] for row in rows] == [
+        ["Late cancellation", "given back 5 hours before"],
+        ["No-show", "did not come"],
+        ["Too late to ride", "came 45 minutes late"],
+    ]
+    for words in (
+        "Late cancellation: 1, in all €30.00",
+        "No-show: 1, in all €30.00",
+        "Too late to ride: 1, in all €30.00",
+    ):
+        assert words in page
 
 
 def test_prices_are_set_on_their_page() -> None:

@@ -68,3 +68,25 @@ def test_its_page_says_what_it_pays_for(manager: Browser, pack) -> None:
     for use in pack.uses.all():
         assert f"/lessons/{use.ride.lesson_id}/" in page
     assert manager.get("/packs/999/").status_code == 404
+
+
+def test_packs_used_up_or_ended_are_folded_below_those_that_count(
+    manager: Browser, pack
+) -> None:
+    LessonPackFactory(client=pack.client, name="Pair", lessons=1)
+    used = LessonPackFactory(client=pack.client, name="Single", lessons=1)
+    PackUse.objects.create(
+        pack=used, ride=RideFactory(rider__client=pack.client), used_at=NOW
+    )
+    LessonPackFactory(client=pack.client, name="Winter", expires_date=date(2027, 2, 28))
+
+    page = manager.get(f"/clients/{pack.client_id}/").content.decode()
+    counting, folded = page.split("Used up, closed or ended (2)")
+
+    assert "Ten lessons: 8 of 10 left" in counting
+    assert "Pair: 1 of 1 left" in counting
+    assert "Single, bought 1 February 2027: all 1 lesson used" in folded
+    assert "Winter, bought 1 February 2027: ended 28 February 2027" in folded
+    assert "with 10 of 10 left" in folded
+    assert "Single" not in counting
+    assert "Winter" not in counting
