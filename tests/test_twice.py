@@ -94,7 +94,9 @@ class Forms(HTMLParser):
             if name and "checked" in has:
                 self.form.fields.append((name, value or "on"))
         elif name:
-            self.form.fields.append((name, value or FILL.get(kind, "Because")))
+            # What is hidden is nothing that a hand fills in.
+            usual = "" if kind == "hidden" else FILL.get(kind, "Because")
+            self.form.fields.append((name, value or usual))
 
     def handle_data(self, data: str) -> None:
         if self.area:

@@ -2,7 +2,7 @@ from datetime import date, timedelta
 
 from django.db.models import Prefetch
 
-from school.models import Horse, Incident, Instructor, InstructorPaper
+from school.models import AuditEntry, Horse, Incident, Instructor, InstructorPaper
 
 SOON = timedelta(days=60)
 """So long before its end a paper is warned of."""
@@ -28,6 +28,20 @@ def paper_state(paper: InstructorPaper, today: date) -> str:
     if paper.expires_date < today:
         return "over"
     return "soon" if paper.expires_date <= today + SOON else ""
+
+
+def earlier_ends() -> dict[int, list[str]]:
+    """Return by paper until which days it was valid before it was renewed.
+
+    The last first, as the audit has it; an inspector asks what held on a day past.
+    """
+    renewed = AuditEntry.objects.filter(
+        action="note paper", subject="instructorpaper", before__isnull=False
+    ).order_by("-at", "-pk")
+    found: dict[int, list[str]] = {}
+    for key, before in renewed.values_list("subject_id", "before"):
+        found.setdefault(int(key), []).append(str(before["expires_date"]))
+    return found
 
 
 def incidents() -> list[Incident]:

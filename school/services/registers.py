@@ -54,14 +54,18 @@ def note_paper(
     by: Account,
     now: datetime,
 ) -> InstructorPaper:
-    """Note an instructor's paper, or until when a known one is renewed."""
+    """Note an instructor's paper, or until when one is renewed; twice is once."""
     if not name.strip():
         raise UnableToNote("Say which paper it is.", "name")
     with transaction.atomic():
+        # A second press waits for the first one's paper.
+        Instructor.objects.select_for_update().get(pk=instructor.pk)
         known = InstructorPaper.objects.filter(
             instructor=instructor, name__iexact=name.strip()
         ).first()
         before = None if known is None else snapshot(known)
+        if known is not None and known.expires_date == expires_date:
+            return known
         paper = known or InstructorPaper(instructor=instructor, name=name.strip())
         paper.expires_date = expires_date
         paper.save()
@@ -89,25 +93,34 @@ def note_incident(
     witness: str = "",
     adds_to: Incident | None = None,
 ) -> Incident:
-    """Note what went wrong; it stays as it is, what comes later is added to it."""
+    """Note what went wrong; it stays as it is, what comes later is added to it.
+
+    Told twice in the same words by the same person it is noted once: nothing here
+    can be taken back.
+    """
     if happened_at > now:
         raise UnableToNote("That moment is still to come.", "happened_at")
     for field, value in (("who", who), ("where", where), ("what", what)):
         if not value.strip():
             raise UnableToNote("Fill this in.", field)
+    told = {
+        "happened_at": happened_at,
+        "who": who.strip(),
+        "where": where.strip(),
+        "what": what.strip(),
+        "done": done.strip(),
+        "witness": witness.strip(),
+        "horse": horse,
+        "adds_to": adds_to and (adds_to.adds_to or adds_to),
+        "noted_by": by,
+    }
     with transaction.atomic():
-        incident = Incident.objects.create(
-            happened_at=happened_at,
-            who=who.strip(),
-            where=where.strip(),
-            what=what.strip(),
-            done=done.strip(),
-            witness=witness.strip(),
-            horse=horse,
-            adds_to=adds_to and (adds_to.adds_to or adds_to),
-            noted_at=now,
-            noted_by=by,
-        )
+        # A second press waits for the first one's entry.
+        Account.objects.select_for_update().get(pk=by.pk)
+        known = Incident.objects.filter(**told).first()
+        if known is not None:
+            return known
+        incident = Incident.objects.create(**told, noted_at=now)
         # What was told stays in the entry alone: it may speak of somebody's health.
         record(by=by, at=now, action="note incident", subject=incident)
         return incident

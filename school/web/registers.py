@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 from school.models import Account, Horse, Incident, Instructor
 from school.permissions import is_manager
 from school.queries.registers import (
+    earlier_ends,
     horses_with_papers,
     incidents,
     instructors_with_papers,
@@ -180,17 +181,28 @@ def _horses() -> dict[str, Any]:
 
 
 def _papers() -> dict[str, Any]:
-    today = timezone.localdate()
+    today, earlier = timezone.localdate(), earlier_ends()
     words = {"over": "out of date", "soon": "ends soon", "": ""}
-    rows = [
-        {
-            "cells": [str(one.person), paper.name, paper.expires_date.isoformat()],
-            "state": words[paper_state(paper, today)],
-        }
-        for one in instructors_with_papers()
-        for paper in one.papers.all()
-    ]
-    return {"titles": ["Instructor", "Paper", "Valid until"], "rows": rows}
+    rows = []
+    for one in instructors_with_papers():
+        papers = list(one.papers.all())
+        if not papers:
+            cells = [str(one.person), "", "", ""]
+            rows.append({"cells": cells, "state": "no paper noted"})
+        rows += [
+            {
+                "cells": [
+                    str(one.person),
+                    paper.name,
+                    paper.expires_date.isoformat(),
+                    ", ".join(earlier.get(paper.pk, [])),
+                ],
+                "state": words[paper_state(paper, today)],
+            }
+            for paper in papers
+        ]
+    titles = ["Instructor", "Paper", "Valid until", "Before that until"]
+    return {"titles": titles, "rows": rows}
 
 
 def _incidents() -> dict[str, Any]:

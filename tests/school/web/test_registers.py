@@ -1,6 +1,8 @@
 """The registers an inspector asks for: horses, papers, incidents."""
 
+import csv
 from datetime import timedelta
+from io import StringIO
 
 import pytest
 from django.db import IntegrityError, transaction
@@ -40,6 +42,12 @@ def incident(**changes: str) -> dict[str, str]:
         "done": "Looked at, walked home",
         "witness": "The groundsperson",
     } | changes
+
+
+def taken(manager: Browser, kind: str) -> list[list[str]]:
+    """Return a register as a program reads it from its CSV."""
+    body = manager.get(f"/registers/{kind}.csv").content.decode("utf-8-sig")
+    return list(csv.reader(StringIO(body, newline="")))
 
 
 def test_every_horse_is_registered_with_passport_and_chip(manager: Browser) -> None:
@@ -96,6 +104,43 @@ def test_an_incident_is_noted_and_added_to(manager: Browser) -> None:
     assert Incident.objects.latest("pk").adds_to == first
 
 
+def test_an_incident_told_twice_is_noted_once_since_it_cannot_be_taken_back(
+    manager: Browser,
+) -> None:
+    for _ in range(2):
+        assert manager.post("/registers/incidents/", incident()).status_code == 302
+    manager.post("/registers/incidents/", incident(what="A second fall, at the oxer"))
+
+    assert Incident.objects.count() == 2
+    assert AuditEntry.objects.filter(action="note incident").count() == 2
+
+
+def test_a_paper_told_twice_is_noted_once_and_says_until_when_it_was_valid_before(
+    manager: Browser,
+) -> None:
+    """What held on a day past is asked for three years later (common practice)."""
+    ines = InstructorFactory(person__first_name="Ines")
+    for until in ("2026-03-01", "2029-03-01", "2029-03-01"):
+        manager.post(
+            "/registers/papers/",
+            {"instructor": ines.pk, "name": "First aid", "expires_date": until},
+        )
+
+    assert AuditEntry.objects.filter(action="note paper").count() == 2
+    rows = taken(manager, "papers")
+    assert rows[0] == ["Instructor", "Paper", "Valid until", "Before that until"]
+    assert rows[1][1:] == ["First aid", "2029-03-01", "2026-03-01"]
+
+
+def test_an_instructor_without_any_paper_is_shown_as_such(manager: Browser) -> None:
+    InstructorFactory(person__first_name="Ines", person__last_name="Vermeer")
+
+    page = manager.get("/registers/papers/").content.decode()
+
+    assert "no paper noted" in page
+    assert taken(manager, "papers")[1] == ["Ines Vermeer", "", "", ""]
+
+
 @pytest.mark.parametrize(
     "wrong",
     [{"what": " "}, {"who": ""}, {"happened_at": "2999-01-01T10:00"}],
@@ -140,7 +185,7 @@ def test_there_is_no_other_register(manager: Browser) -> None:
 
 
 @pytest.mark.parametrize("count", [1, 3])
-@pytest.mark.parametrize(("kind", "queries"), [("horses", 8), ("papers", 9)])
+@pytest.mark.parametrize(("kind", "queries"), [("horses", 8), ("papers", 10)])
 def test_a_register_takes_the_same_queries_for_any_length(
     manager: Browser, kind: str, queries: int, count: int, django_assert_num_queries
 ) -> None:
