@@ -101,24 +101,32 @@ def arena_use(period: Period, now: datetime) -> Report:
 
 
 def horse_hours(period: Period, now: datetime) -> Report:
-    """Hours and lessons of each horse."""
-    work, weeks = reports.horse_work(period), len(period.weeks())
+    """Hours and lessons of each horse: done, and still to come."""
+    work, weeks = reports.horse_work(period, now), period.days_until(now) / 7
     return Report(
         Bars(
             [one.horse.name for one in work],
-            [("Hours under a rider", [one.minutes / 60 for one in work])],
+            [
+                ("Hours under a rider", [one.minutes / 60 for one in work]),
+                ("Still to come", [one.minutes_ahead / 60 for one in work]),
+            ],
             "h",
+            stacked=True,
         ),
-        ["Horse", "Lessons", "Hours", "Hours a week", "Limit a day (min)"],
+        ["Horse", "Lessons", "Hours", "Hours a week", "Hours still to come",
+         "Limit a day (min)"],
         [
             [
                 one.horse.name, str(one.lessons), _hours(one.minutes),
-                _hours(one.minutes / weeks), str(one.horse.max_minutes),
+                _hours(one.minutes / weeks if weeks else 0),
+                _hours(one.minutes_ahead), str(one.horse.max_minutes),
             ]
             for one in work
         ],
-        "Every horse of the school, also those without a lesson in the period.",
-        empty=not any(one.lessons for one in work),
+        "Every horse of the school, also those without a lesson in the period. Lessons "
+        "that have begun; hours a week are those of the days gone by. Short waits "
+        "tacked up are not in these hours; the work register has them.",
+        empty=not any(one.lessons or one.minutes_ahead for one in work),
     )  # fmt: skip
 
 
@@ -145,8 +153,9 @@ def reset_minutes(period: Period, now: datetime) -> Report:
             ]
             for week, one in zip(weeks, its, strict=True)
         ],
-        "Published plans. Both sums are over the same days: a day that could not be "
-        "held as booked has nothing to compare with and is only counted.",
+        "Published plans, also of days still to come. Both sums are over the same "
+        "days: a day that could not be held as booked has nothing to compare with and "
+        "is only counted.",
         empty=not known,
     )  # fmt: skip
 
@@ -192,8 +201,8 @@ def _by_week(parts: _Parts, period: Period) -> Report:
 
 
 def places(period: Period, now: datetime) -> Report:
-    """Places kept, given back in time, given back late, and missed."""
-    found = reports.places_by_week(period, the_school())
+    """Places kept, given back in time, given back late, missed, and still to come."""
+    found = reports.places_by_week(period, the_school(), now)
     return _by_week(
         _Parts(
             [
@@ -201,10 +210,11 @@ def places(period: Period, now: datetime) -> Report:
                 (reports.IN_TIME, "Given back in time"),
                 (reports.LATE, "Given back late"),
                 (reports.MISSED, "Missed"),
+                (reports.AHEAD, "Still to come"),
             ],
-            "Late is inside the notice that the house rules ask for. Missed are those "
-            "whose riders did not come, or too late to ride, as it was noted on the "
-            "day. Places of cancelled lessons are left out.",
+            "Kept are places whose lesson has begun. Late is inside the notice of the "
+            "house rules. Missed are those whose riders did not come, or too late to "
+            "ride, as noted on the day. Places of cancelled lessons are left out.",
             found={week: dict(counts) for week, counts in found.items()},
         ),
         period,
@@ -213,19 +223,20 @@ def places(period: Period, now: datetime) -> Report:
 
 def levels(period: Period, now: datetime) -> Report:
     """Riders by level."""
-    counts = reports.riders_by_level(period)
+    counts = reports.riders_by_level(period, now)
     return Report(
         Bars(
             [one.level for one in counts],
             [
                 ("Rode in the period", [one.rode for one in counts]),
+                ("Still to ride in it", [one.ahead for one in counts]),
                 ("All riders", [one.known for one in counts]),
             ],
             "",
         ),
-        ["Level", "Rode in the period", "All riders"],
-        [[one.level, str(one.rode), str(one.known)] for one in counts],
-        "By the level as it is now.",
+        ["Level", "Rode in the period", "Still to ride in it", "All riders"],
+        [[one.level, str(one.rode), str(one.ahead), str(one.known)] for one in counts],
+        "By the level as it is now. Who rode already and is booked again is in both.",
         empty=not any(one.known for one in counts),
     )
 
@@ -247,7 +258,8 @@ def kinds(period: Period, now: datetime) -> Report:
             [one.kind, str(one.flat), str(one.jumping), str(one.places)]
             for one in counts
         ],
-        "Jumping on the lead-rein is poles and a low cross; it is no jumping in a "
+        "Lessons that hold their arena, also those still to come. Jumping on the "
+        "lead-rein is poles and a low cross; it is no jumping in a "
         "horse's work.",
         empty=not any(one.flat + one.jumping for one in counts),
     )

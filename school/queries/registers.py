@@ -40,7 +40,7 @@ def earlier_ends() -> dict[int, list[str]]:
     ).order_by("-at", "-pk")
     found: dict[int, list[str]] = {}
     for key, before in renewed.values_list("subject_id", "before"):
-        found.setdefault(int(key), []).append(str(before["expires_date"]))
+        found.setdefault(int(key), []).append(str((before or {})["expires_date"]))
     return found
 
 

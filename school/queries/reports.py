@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, QuerySet
 
 from school.enums import HOLDING_STATES, LessonKind, Level, RideState, Work
 from school.models import Arena, Horse, Lesson, Ride, Rider, School
@@ -36,6 +36,11 @@ class Period:
         """Return how many days of a week lie in the period."""
         first = max(self.first, monday)
         return (min(self.last, monday + timedelta(days=6)) - first).days + 1
+
+    def days_until(self, now: datetime) -> int:
+        """Return how many days of the period are over or today's."""
+        last = min(self.last, now.astimezone(self.zone).date())
+        return max(0, (last - self.first).days + 1)
 
     def bounds(self) -> tuple[datetime, datetime]:
         """Return the first moment of the period, and the first after it."""
@@ -75,15 +80,19 @@ def open_minutes(arena: Arena) -> int:
 
 @dataclass(frozen=True, slots=True)
 class HorseWork:
-    """What a horse did in a period."""
+    """What a horse did in a period, and the minutes it is still booked for."""
 
     horse: Horse
     lessons: int
     minutes: int
+    minutes_ahead: int
 
 
-def horse_work(period: Period) -> list[HorseWork]:
-    """Return the lessons and minutes of every horse, by name; two queries."""
+def horse_work(period: Period, now: datetime) -> list[HorseWork]:
+    """Return the lessons and minutes of every horse, by name; two queries.
+
+    Lessons that have not begun are no work done; they are counted apart.
+    """
     since, until = period.bounds()
     rides = Ride.objects.filter(
         state=RideState.BOOKED,
@@ -94,25 +103,32 @@ def horse_work(period: Period) -> list[HorseWork]:
     )
     lessons: Counter[int] = Counter()
     minutes: Counter[int] = Counter()
+    ahead: Counter[int] = Counter()
     for horse, first, last in rides.values_list(
         "horse_id", "lesson__starts_at", "lesson__ends_at"
     ):
+        if first > now:
+            ahead[horse or 0] += _minutes(first, last)
+            continue
         lessons[horse or 0] += 1
         minutes[horse or 0] += _minutes(first, last)
     return [
-        HorseWork(one, lessons[one.pk], minutes[one.pk])
+        HorseWork(one, lessons[one.pk], minutes[one.pk], ahead[one.pk])
         for one in Horse.objects.order_by("name", "pk")
     ]
 
 
-KEPT, IN_TIME, LATE, MISSED = "kept", "in time", "late", "missed"
+KEPT, AHEAD, IN_TIME, LATE, MISSED = "kept", "ahead", "in time", "late", "missed"
 
 
-def places_by_week(period: Period, school: School) -> dict[date, Counter[str]]:
+def places_by_week(
+    period: Period, school: School, now: datetime
+) -> dict[date, Counter[str]]:
     """Return what became of places: kept, given back in time or late, missed.
 
-    Missed are those whose riders did not come, or too late to ride. Places of
-    cancelled lessons are left out: the client did not give them back. One query.
+    Missed are those whose riders did not come, or too late to ride; a place is kept
+    when its lesson has begun, before that it is ahead. Places of cancelled lessons
+    are left out: the client did not give them back. One query.
     """
     since, until = period.bounds()
     rides = Ride.objects.filter(
@@ -125,7 +141,8 @@ def places_by_week(period: Period, school: School) -> dict[date, Counter[str]]:
         "lesson__starts_at", "cancelled_at", "state"
     ):
         late = back_at is not None and back_at > free_until(school, starts_at)
-        what = KEPT if back_at is None else LATE if late else IN_TIME
+        held = AHEAD if starts_at > now else KEPT
+        what = held if back_at is None else LATE if late else IN_TIME
         if state == RideState.MISSED:
             what = MISSED
         found.setdefault(period.week(starts_at), Counter())[what] += 1
@@ -134,26 +151,37 @@ def places_by_week(period: Period, school: School) -> dict[date, Counter[str]]:
 
 @dataclass(frozen=True, slots=True)
 class LevelCount:
-    """How many riders of a level rode in a period, and how many there are."""
+    """How many riders of a level rode in a period, are still to, and there are."""
 
     level: str
     rode: int
+    ahead: int
     known: int
 
 
-def riders_by_level(period: Period) -> list[LevelCount]:
-    """Return the riders by level as it is now; two queries."""
+def riders_by_level(period: Period, now: datetime) -> list[LevelCount]:
+    """Return the riders by level as it is now; three queries.
+
+    Who rode already and is booked again is counted in both.
+    """
     since, until = period.bounds()
-    rode = Q(
-        rides__state=RideState.BOOKED,
-        rides__lesson__state__in=HOLDING_STATES,
-        rides__lesson__starts_at__gte=since,
-        rides__lesson__starts_at__lt=until,
-    )
-    active = _by_level(Rider.objects.filter(rode))
+
+    def riding(**when: datetime) -> dict[str, int]:
+        lessons = {f"rides__lesson__starts_at__{key}": one for key, one in when.items()}
+        riders = Rider.objects.filter(
+            rides__state=RideState.BOOKED,
+            rides__lesson__state__in=HOLDING_STATES,
+            **lessons,
+        )
+        return _by_level(riders)
+
+    rode = riding(gte=since, lt=until, lte=now)
+    ahead = riding(gte=since, lt=until, gt=now)
     known = _by_level(Rider.objects.all())
     return [
-        LevelCount(str(label), active.get(value, 0), known.get(value, 0))
+        LevelCount(
+            str(label), rode.get(value, 0), ahead.get(value, 0), known.get(value, 0)
+        )
         for value, label in Level.choices
     ]
 

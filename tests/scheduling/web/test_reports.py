@@ -96,8 +96,33 @@ def test_horse_hours_are_those_under_a_rider(manager: Browser) -> None:
 
     rows = table(manager, "horse-hours")
 
-    assert rows[1] == ["Bramble", "1", "1.0", "0.2", "180"]
-    assert rows[2] == ["Fern", "0", "0.0", "0.0", "180"]
+    # An hour in the six days from 1 to 6 March.
+    assert rows[1] == ["Bramble", "1", "1.0", "1.2", "0.0", "180"]
+    assert rows[2] == ["Fern", "0", "0.0", "0.0", "0.0", "180"]
+
+
+def test_what_is_still_to_come_is_neither_ridden_nor_kept(manager: Browser) -> None:
+    """A report that counts a booking as a ride tells what was planned."""
+    ride = RideFactory(
+        horse__name="Bramble", rider__level="novice", lesson__starts_at=at("20:00")
+    )
+    RideFactory(
+        horse=ride.horse,
+        rider=ride.rider,
+        lesson__starts_at=at("20:01", SATURDAY + timedelta(days=1)),
+    )
+
+    assert table(manager, "horse-hours")[1][1:5] == ["1", "1.0", "1.2", "1.0"]
+    assert table(manager, "levels")[1] == ["Novice", "1", "1", "1"]
+    assert table(manager, "places")[1] == ["2027-03-01", "1", "0", "0", "0", "1", "2"]
+
+
+def test_a_period_that_has_not_begun_has_no_hours_a_week(manager: Browser) -> None:
+    RideFactory(lesson__starts_at=at("09:00", date(2027, 3, 10)))
+
+    row = table(manager, "horse-hours", "?first=2027-03-08&last=2027-03-14")[1]
+
+    assert row[1:5] == ["0", "0.0", "0.0", "1.0"]
 
 
 def test_resets_are_compared_over_the_same_days(manager: Browser) -> None:
@@ -126,7 +151,7 @@ def test_places_are_kept_missed_or_given_back_in_time_or_late(
             cancelled_at=lesson.starts_at - timedelta(hours=hours),
         )  # fmt: skip
 
-    assert table(manager, "places")[1] == ["2027-03-01", "1", "1", "1", "1", "4"]
+    assert table(manager, "places")[1] == ["2027-03-01", "1", "1", "1", "1", "0", "4"]
 
 
 def test_levels_count_each_rider_once(manager: Browser) -> None:
@@ -136,9 +161,9 @@ def test_levels_count_each_rider_once(manager: Browser) -> None:
         RideFactory(rider=rider, lesson__starts_at=at(start))
 
     assert table(manager, "levels")[1:] == [
-        ["Novice", "0", "1"],
-        ["Intermediate", "0", "0"],
-        ["Advanced", "1", "1"],
+        ["Novice", "0", "0", "1"],
+        ["Intermediate", "0", "0", "0"],
+        ["Advanced", "1", "0", "1"],
     ]
 
 
