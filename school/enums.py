@@ -262,6 +262,7 @@ class MessageKind(TextChoices):
     OFFER = "offer", "Place offered from the waiting list"
     OFFER_GONE = "offer-gone", "Offered place gone"
     ENDS_SOON = "ends-soon", "Credit or pack ends soon"
+    CONSENT_ENDS = "consent-ends", "Consent ends soon"
 
 
 class MessageState(TextChoices):

@@ -5,7 +5,7 @@ from typing import Any
 from celery import shared_task
 from django.utils import timezone
 
-from school.services import endings, inbox, lessons, mailbox, reminders
+from school.services import consent_ends, endings, inbox, lessons, mailbox, reminders
 from school.services.messages import Delivered, deliver_due
 from school.services.table_files import forget_old_files
 from school.services.yard import lay_out
@@ -35,6 +35,7 @@ def write_reminders(**unknown: Any) -> None:
     """Write the reminders that are due."""
     now = timezone.now()
     written = reminders.write_reminders(now=now) + endings.write_endings(now=now)
+    written += consent_ends.write_consent_ends(now=now)
     if written:
         log.info("reminders: %s written", written)
 

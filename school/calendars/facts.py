@@ -6,6 +6,7 @@ No other rider, no level, weight or health, no surname of a child.
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.utils.dateformat import format as date_format
@@ -13,7 +14,14 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 
 from school.calendars.told import Told, WeeklyPart
-from school.enums import CalendarBy, Charge, LessonKind, PaidBy, Work
+from school.enums import (
+    CalendarBy,
+    Charge,
+    ConsentKind,
+    LessonKind,
+    PaidBy,
+    Work,
+)
 from school.models import Client, Outcome, School
 from school.queries.prices import fee_of, minutes_of, money, price_list
 from school.queries.schools import free_until
@@ -92,6 +100,36 @@ def ending_facts(
         ).format(count=count, what=told["what"])
     until = long_day(date.fromisoformat(told["until"]))
     return base_facts(school, client) | {"paid": paid, "until": until}
+
+
+def consent_facts(
+    school: School, client: Client, told: Mapping[str, Any]
+) -> dict[str, str]:
+    """Return what is said of consents that end on one day, by whom they are for."""
+    named: dict[str, list[str]] = {}
+    for who, kind, name in told["consents"]:
+        named.setdefault(who, []).append(_consent_words(kind, name))
+    booked_after = ""
+    if told["booked_after"]:
+        moment = datetime.fromisoformat(told["booked_after"])
+        booked_after = moment_words(moment.astimezone(ZoneInfo(school.zone)))
+    return base_facts(school, client) | {
+        "who": joined(named),
+        "consent": "; ".join(f"{who}, {joined(what)}" for who, what in named.items()),
+        "until": long_day(date.fromisoformat(told["until"])),
+        "booked_after": booked_after,
+    }
+
+
+def _consent_words(kind: str, name: str) -> str:
+    """Return a consent in the active language, one in the school's words as it is."""
+    known = {
+        ConsentKind.RIDING: _("riding lessons"),
+        ConsentKind.TREATMENT: _("medical treatment in an emergency"),
+        ConsentKind.PHOTOGRAPHS: _("photographs"),
+    }
+    asked = ConsentKind(kind)
+    return known[asked] if name == asked.label and asked in known else name
 
 
 def lesson_facts(

@@ -9,6 +9,7 @@ from django.utils import translation
 
 from school.calendars.components import Entry, Weekly, itip
 from school.calendars.facts import (
+    consent_facts,
     ending_facts,
     lesson_facts,
     noted_words,
@@ -106,6 +107,8 @@ def _facts_and_entries(
     invitation = message.invitation
     if message.kind == MessageKind.ENDS_SOON:
         return ending_facts(school, message.client, message.told), []
+    if message.kind == MessageKind.CONSENT_ENDS:
+        return consent_facts(school, message.client, message.told), []
     if invitation is not None and invitation.series_id and message.day is None:
         part = weekly_part(school, invitation)
         if not part.names:

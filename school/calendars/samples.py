@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from school.calendars.facts import (
     cancel_words_weekly,
+    consent_facts,
     ending_facts,
     lesson_facts,
     long_day,
@@ -21,7 +22,7 @@ from school.calendars.invites import Made, html_of
 from school.calendars.placeholders import fill
 from school.calendars.texts import Words
 from school.calendars.told import Told
-from school.enums import LessonKind, MessageKind, Work
+from school.enums import ConsentKind, LessonKind, MessageKind, Work
 from school.models import Client, Person, School
 from school.queries.series import WEEK, moment_of
 
@@ -69,6 +70,17 @@ def sample_facts(
         if kind == MessageKind.ENDS_SOON:
             pack = {"of": "pack", "what": _("Ten lessons"), "left": "2"}
             facts |= ending_facts(school, client, pack | {"until": day.isoformat()})
+        if kind == MessageKind.CONSENT_ENDS:
+            riding = ["Mira", ConsentKind.RIDING, ConsentKind.RIDING.label]
+            facts |= consent_facts(
+                school,
+                client,
+                {
+                    "consents": [riding],
+                    "until": day.isoformat(),
+                    "booked_after": (starts_at + timedelta(days=7)).isoformat(),
+                },
+            )
         if kind in _WEEKLY:
             facts |= _weekly(school, client, day, told)
     return facts

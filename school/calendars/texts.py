@@ -25,6 +25,8 @@ PLACEHOLDERS = {
     "horse": "horses, if the school publishes them",
     "paid": "the credit or pack that ends, only in that mail",
     "until": "its last day, only in that mail",
+    "consent": "the consents that end, with whom they are for, only in that mail",
+    "booked_after": "the first lesson booked for after that, only in that mail",
     "wear": "what to wear",
     "getting_there": "gate and parking, from the settings",
     "map": "address of a map, from the settings",
@@ -69,6 +71,7 @@ def default_words(kind: str) -> Words:
         MessageKind.OFFER: _offer,
         MessageKind.OFFER_GONE: _offer_gone,
         MessageKind.ENDS_SOON: _ends_soon,
+        MessageKind.CONSENT_ENDS: _consent_ends,
     }[MessageKind(kind)]()
     return Words(subject, "\n\n".join([_("Hello {guardian},"), *parts]))
 
@@ -207,6 +210,20 @@ def _ends_soon() -> list[str]:
             "that day it is gone."
         ),
         _("Ask for a time, and see your lessons: {page}"),
+        _("Questions: {contact}") + "\n" + _("Telephone: {phone}"),
+    ]
+
+
+def _consent_ends() -> list[str]:
+    return [
+        _("Please sign again by {until}: consent for {who}"),
+        _(
+            "A consent at {school} ends on {until}: {consent}. One that has ended "
+            "allows nothing; without one to riding lessons nobody under age is booked."
+        )
+        + "\n"
+        + _("Booked for after that day: {booked_after}"),
+        _("Sign it for another year on your page: {page}"),
         _("Questions: {contact}") + "\n" + _("Telephone: {phone}"),
     ]
 

@@ -2,8 +2,10 @@
 
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
-from django.db.models import Max, Prefetch
+from django.db.models import Exists, OuterRef, Prefetch, Q
+from django.db.models.functions import TruncDate
 
 from school.enums import HOLDING_STATES, ConsentKind, LessonState, RideState
 from school.models import (
@@ -15,7 +17,7 @@ from school.models import (
     Rider,
     RiderStop,
 )
-from school.queries.schools import school_zone, the_school
+from school.queries.schools import the_school
 
 ENDS_SOON = timedelta(days=30)
 """What ends within this time is warned of."""
@@ -40,7 +42,8 @@ class RiderFile:
     """A rider with what stands for or against booking them, as of a day.
 
     `consents` holds the latest of each; `notes` what should be looked at, the worst
-    first, as words.
+    first, as words; `uncovered` the rides booked for days without the consent they
+    need, the next first; `riding` the consent to riding lessons that holds longest.
     """
 
     rider: Rider
@@ -48,6 +51,9 @@ class RiderFile:
     consents: tuple[Consent, ...]
     stop: RiderStop | None
     notes: tuple["Note", ...] = field(default=())
+
+    uncovered: tuple[Ride, ...] = field(default=())
+    riding: Consent | None = None
 
     @property
     def blocked(self) -> bool:
@@ -57,10 +63,15 @@ class RiderFile:
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """Something to look at, and whether it keeps the rider from being booked."""
+    """Something to look at, and whether it keeps the rider from being booked.
+
+    `lesson` is the one it speaks of, if any, and `more` how many others.
+    """
 
     says: str
     blocks: bool = False
+    lesson: Lesson | None = None
+    more: int = 0
 
 
 def _open_stops() -> "Prefetch[str]":
@@ -77,13 +88,16 @@ def rider_files(day: date) -> list[RiderFile]:
     riders = (
         Rider.objects.select_related("person", "client__person")
         .prefetch_related(
-            Prefetch("consents", Consent.objects.order_by("given_date", "pk")),
+            Prefetch(
+                "consents",
+                Consent.objects.select_related("given_by").order_by("given_date", "pk"),
+            ),
             _open_stops(),
         )
         .order_by("person__first_name", "person__last_name", "pk")
     )
-    later = _last_ride(day)
-    return [rider_file(one, day, of_age, later.get(one.pk)) for one in riders]
+    bare = uncovered_rides(day)
+    return [rider_file(one, day, of_age, bare.get(one.pk, ())) for one in riders]
 
 
 def find_rider(pk: int) -> Rider | None:
@@ -104,23 +118,46 @@ def find_rider(pk: int) -> Rider | None:
     )
 
 
-def _last_ride(day: date) -> dict[int, date]:
-    """Return the last day from now on for which each rider is booked."""
-    zone = school_zone()
+def uncovered_rides(
+    day: date, rider: Rider | None = None
+) -> dict[int, tuple[Ride, ...]]:
+    """Return the rides of minors booked for days without a consent, by rider.
+
+    From a day on, each rider's next first; two queries. With a rider only theirs.
+    """
+    school = the_school()
+    zone, of_age = ZoneInfo(school.zone), school.of_age_years
+    on = OuterRef("local_day")
+    consent = Consent.objects.filter(
+        Q(withdrawn_date=None) | Q(withdrawn_date__gt=on),
+        rider=OuterRef("rider"),
+        kind=ConsentKind.RIDING,
+        given_date__lte=on,
+        expires_date__gte=on,
+    )
     rides = (
         Ride.objects.filter(
             state=RideState.BOOKED,
             lesson__state__in=HOLDING_STATES,
             lesson__starts_at__gte=datetime.combine(day, time(), tzinfo=zone),
+            rider__born_date__gt=date(day.year - of_age - 1, 12, 31),
+            **({} if rider is None else {"rider": rider}),
         )
-        .values("rider_id")
-        .annotate(last=Max("lesson__starts_at"))
+        .annotate(local_day=TruncDate("lesson__starts_at", tzinfo=zone))
+        .filter(~Exists(consent))
+        .select_related("lesson", "rider")
+        .order_by("lesson__starts_at", "pk")
     )
-    return {one["rider_id"]: one["last"].astimezone(zone).date() for one in rides}
+    found: dict[int, tuple[Ride, ...]] = {}
+    for one in rides:
+        on_day = one.lesson.starts_at.astimezone(zone).date()
+        if is_minor(one.rider.born_date, on_day, of_age):
+            found[one.rider_id] = (*found.get(one.rider_id, ()), one)
+    return found
 
 
 def rider_file(
-    rider: Rider, day: date, of_age: int, last_ride: date | None = None
+    rider: Rider, day: date, of_age: int, uncovered: tuple[Ride, ...] = ()
 ) -> RiderFile:
     """Return a rider's file as of a day; consents and stops are prefetched."""
     latest: dict[tuple[str, str], Consent] = {}
@@ -135,23 +172,30 @@ def rider_file(
     minor = is_minor(rider.born_date, day, of_age)
     stops: list[RiderStop] = getattr(rider, "open_stops", [])
     stop = stops[0] if stops else None
-    notes = _notes(rider, minor, consents, stop, day, last_ride)
-    return RiderFile(rider, minor, consents, stop, tuple(notes))
+    holding = [
+        one
+        for one in rider.consents.all()
+        if one.kind == ConsentKind.RIDING and one.holds_on(day)
+    ]
+    riding = max(holding, key=lambda one: one.expires_date, default=None)
+    notes = _notes(rider, consents, stop, day)
+    if minor:
+        notes = [*_minor_notes(rider, consents, riding, day, uncovered), *notes]
+    notes.sort(key=lambda one: not one.blocks)
+    return RiderFile(
+        rider, minor, consents, stop, tuple(notes), uncovered=uncovered, riding=riding
+    )
 
 
 def _notes(
     rider: Rider,
-    minor: bool,
     consents: tuple[Consent, ...],
     stop: RiderStop | None,
     day: date,
-    last_ride: date | None,
 ) -> list[Note]:
     notes = []
     if stop is not None:
         notes.append(Note(f"Not to ride since {_day(stop.from_date)}", blocks=True))
-    if minor:
-        notes += _minor_notes(rider, consents, day, last_ride)
     for one in consents:
         if one.kind == ConsentKind.RIDING or one.withdrawn_date is not None:
             continue
@@ -164,23 +208,25 @@ def _notes(
 
 
 def _minor_notes(
-    rider: Rider, consents: tuple[Consent, ...], day: date, last_ride: date | None
+    rider: Rider,
+    consents: tuple[Consent, ...],
+    riding: Consent | None,
+    day: date,
+    uncovered: tuple[Ride, ...],
 ) -> list[Note]:
     notes = []
+    if riding is None:
+        asked = [one for one in consents if one.kind == ConsentKind.RIDING]
+        withdrawn = any(one.withdrawn_date for one in asked)
+        why = "withdrawn" if withdrawn else "ended" if asked else "missing"
+        notes.append(Note(f"Consent to ride {why}: can't be booked", blocks=True))
+    elif riding.expires_date <= day + ENDS_SOON or uncovered:
+        notes.append(Note(f"Consent to ride ends on {_day(riding.expires_date)}"))
+    if uncovered:
+        first, more = uncovered[0].lesson, len(uncovered) - 1
+        notes.append(Note("Booked without a consent for that day", False, first, more))
     if rider.client_id == rider.pk:
         notes.append(Note("Under age and has no guardian here"))
-    riding = [one for one in consents if one.kind == ConsentKind.RIDING]
-    holds = [one for one in riding if one.holds_on(day)]
-    if not holds:
-        withdrawn = any(one.withdrawn_date for one in riding)
-        why = "withdrawn" if withdrawn else "ended" if riding else "missing"
-        notes.insert(0, Note(f"Consent to ride {why}: can't be booked", blocks=True))
-        return notes
-    ends = max(one.expires_date for one in holds)
-    if ends <= day + ENDS_SOON:
-        notes.append(Note(f"Consent to ride ends on {_day(ends)}"))
-    if last_ride is not None and last_ride > ends:
-        notes.append(Note(f"Booked for {_day(last_ride)}, after the consent has ended"))
     return notes
 
 

@@ -23,6 +23,7 @@ KEPT = {
     MessageKind.OFFER: ("day", "start", "page", "caution"),
     MessageKind.OFFER_GONE: ("day", "start", "page"),
     MessageKind.ENDS_SOON: ("paid", "until", "page"),
+    MessageKind.CONSENT_ENDS: ("consent", "until", "page"),
     MessageKind.CANCELLED: ("day", "start"),
     MessageKind.SERIES_CANCELLED: (),
 }

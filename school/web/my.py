@@ -6,7 +6,7 @@ form to borrow, and no token against it is needed.
 """
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 from functools import wraps
 from typing import Any
 
@@ -21,7 +21,7 @@ from django.views.decorators.http import (
 )
 
 from school.enums import Answer
-from school.models import Rider
+from school.models import Client, Rider, School
 from school.queries.clients import (
     ClientLesson,
     client_feeds,
@@ -37,8 +37,10 @@ from school.queries.clients import (
     past_rides,
     without_consent,
 )
+from school.queries.consents import wanted_again
 from school.queries.links import InvalidLink, Link, find_link
 from school.queries.outcomes import costs_of_giving_back, outcomes_of
+from school.queries.riders import ENDS_SOON
 from school.queries.schools import the_school
 from school.services.answers import (
     UnableToAnswer,
@@ -132,7 +134,7 @@ def show_page(request: HttpRequest, link: Link, **more: Any) -> HttpResponse:
         "past": [(one, ended_in_words(one)) for one in past_rides(client, now)],
         "packs": packs_of(client, today),
         "credits": credits_of(client, today),
-        "consents": consents_of(client),
+        **_consents(client, school, today),
         "without_consent": without_consent(client, school, today),
         "feeds": client_feeds(client),
         "by_invite": entries_by_invite(client, now),
@@ -145,6 +147,19 @@ def show_page(request: HttpRequest, link: Link, **more: Any) -> HttpResponse:
     return render(
         request, "school/my/page.html", context | _said(request) | more, status=status
     )
+
+
+def _consents(client: Client, school: School, today: date) -> dict[str, Any]:
+    """Part what is to be signed again from what holds a good while, or is given up."""
+    found = consents_of(client)
+    ends = [
+        one
+        for one in found
+        if one.withdrawn_date is None
+        and one.expires_date <= today + ENDS_SOON
+        and wanted_again(one, school.of_age_years)
+    ]
+    return {"to_sign": ends, "consents": [one for one in found if one not in ends]}
 
 
 @linked

@@ -1,7 +1,7 @@
 """Riders: whom to call, what they may ride, and what keeps them from it."""
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from django import forms
@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from school.convert import units_of
 from school.enums import ConsentKind
-from school.models import Rider
+from school.models import OutboxMessage, Rider
 from school.permissions import (
     is_manager,
     may_see_rider_sensitive,
@@ -21,7 +21,10 @@ from school.permissions import (
     may_sign_levels,
     may_stop_riders,
 )
+from school.queries.consents import written_to
 from school.queries.riders import (
+    ENDS_SOON,
+    RiderFile,
     find_rider,
     is_minor,
     lessons_to_come,
@@ -29,6 +32,7 @@ from school.queries.riders import (
     rider_files,
     signings_of,
     stops_of,
+    uncovered_rides,
     years_between,
 )
 from school.queries.schools import the_school
@@ -85,7 +89,8 @@ def _show(
 ) -> HttpResponse:
     account, now = account_of(request), timezone.now()
     today, school = timezone.localdate(now), the_school()
-    file = rider_file(rider, today, school.of_age_years)
+    uncovered = uncovered_rides(today, rider).get(rider.pk, ())
+    file = rider_file(rider, today, school.of_age_years, uncovered)
     shown = _forms(rider, file.minor)
     if form is not None:
         shown[form[0]] = form[1]
@@ -102,6 +107,7 @@ def _show(
         "signings": signings_of(rider),
         "stops": stops_of(rider),
         "lessons": lessons_to_come(rider, now),
+        "told": _told(file, today),
         "refusal": refusal,
         "school": school,
     }
@@ -109,6 +115,14 @@ def _show(
     response = render(request, "school/rider.html", context, status=status)
     response["Cache-Control"] = "no-store"
     return response
+
+
+def _told(file: RiderFile, today: date) -> OutboxMessage | None:
+    """Return the mail that asked to sign the consent to riding again, if it ends."""
+    riding = file.riding
+    if not file.minor or riding is None or riding.expires_date > today + ENDS_SOON:
+        return None
+    return written_to(file.rider.client_id, riding.expires_date)
 
 
 def _forms(rider: Rider, minor: bool) -> dict[str, forms.Form]:

@@ -407,7 +407,7 @@ def test_a_consent_is_renewed_on_the_page(browser: Browser) -> None:
     shown = browser.get(page(ride)).content.decode()
     browser.post(f"{page(ride)}consents/{consent.pk}/renew/")
 
-    assert "Mira: Photographs" in shown
+    assert "Sign again: Photographs, for Mira" in shown
     latest = Consent.objects.latest("given_date")
     assert latest.expires_date > timezone.localdate() + timedelta(days=360)
 

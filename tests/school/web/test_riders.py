@@ -7,8 +7,18 @@ import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
-from school.models import Consent, LevelSigning, Rider, RiderStop
+from school.models import (
+    Consent,
+    LevelSigning,
+    OutboxMessage,
+    Ride,
+    Rider,
+    RiderStop,
+)
 from school.queries.links import page_path
+from school.services.consent_ends import write_consent_ends
+from school.services.messages import deliver_due
+from tests.clock import at
 from tests.factories.lessons import RideFactory
 from tests.factories.people import AccountFactory, InstructorFactory, RiderFactory
 from tests.factories.riders import RiderStopFactory, RidingConsentFactory
@@ -56,13 +66,69 @@ def test_what_ends_within_thirty_days_is_said(
     assert (says in page) if says else ("Nothing." in page)
 
 
-def test_a_booking_after_the_consents_end_is_said(manager: Browser) -> None:
-    ride = RideFactory(
-        rider=minor(), lesson__starts_at=timezone.now() + timedelta(days=60)
-    )
-    consent(ride.rider, 50)
+def booked(rider: Rider, days: int, title: str) -> Ride:
+    """A lesson at noon, so many days from now."""
+    noon = at("12:00", timezone.localdate() + timedelta(days=days))
+    return RideFactory(rider=rider, lesson__title=title, lesson__starts_at=noon)
 
-    assert "after the consent has ended" in manager.get("/riders/").content.decode()
+
+@pytest.mark.parametrize("page", ["/riders/", "/riders/{pk}/"])
+def test_a_lesson_booked_for_after_the_consents_end_is_named(
+    manager: Browser, page: str
+) -> None:
+    one = minor()
+    consent(one, 50)
+    for days, title in ((61, "Later"), (51, "Poles on Friday"), (50, "Last covered")):
+        booked(one, days, title)
+    day = timezone.localdate() + timedelta(days=51)
+
+    shown = manager.get(page.format(pk=one.pk)).content.decode()
+
+    notes = shown.partition("Booked without a consent for that day")[2]
+    assert notes.startswith(": <a href=")
+    assert f"Poles on Friday, {day:%A} {day.day} {day:%B %Y}, 12:00</a> and 1 more" in (
+        notes
+    )
+    assert "Consent to ride ends on" in shown
+    assert "Last covered" not in notes.partition("</p>")[0]
+
+
+def test_who_is_of_age_by_then_needs_no_consent(manager: Browser) -> None:
+    today = timezone.localdate()
+    birthday = today + timedelta(days=40)
+    one = RiderFactory(born_date=birthday.replace(year=birthday.year - 18))
+    consent(one, 35)
+    booked(one, 40, "Of age")
+
+    assert "Booked without" not in manager.get("/riders/").content.decode()
+
+
+def test_the_list_says_until_when_and_who_signed(manager: Browser) -> None:
+    one = consent(minor(), 100)
+    day = one.expires_date
+
+    page = manager.get("/riders/").content.decode()
+
+    assert f"consent until {day.day} {day:%B %Y}" in page
+    assert f"signed by {one.given_by}" in page
+
+
+def test_the_riders_page_says_when_the_guardian_was_asked(manager: Browser) -> None:
+    one = consent(minor(), 10)
+    booked(one.rider, 2, "Soon")
+    write_consent_ends(now=timezone.now())
+    assert (
+        "guardian was asked"
+        not in manager.get(f"/riders/{one.rider_id}/").content.decode()
+    )
+    deliver_due(now=timezone.now())
+
+    page = manager.get(f"/riders/{one.rider_id}/").content.decode()
+
+    assert (
+        f'The guardian was asked <a href="/messages/{OutboxMessage.objects.get().pk}/">'
+        in page
+    )
 
 
 @pytest.mark.parametrize("count", [1, 3])
