@@ -1,3 +1,6 @@
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -8,8 +11,30 @@ class NoSchool(RuntimeError):
     """The installation has no school yet."""
 
 
+_HELD: ContextVar[School | None] = ContextVar("the school as read once", default=None)
+
+
+@contextmanager
+def one_school() -> Iterator[School]:
+    """Hold the school as it is read now, for all that is done inside.
+
+    What many lessons are asked by is then the same for all, and read once; a change
+    that somebody makes meanwhile counts for what is done after. Not for what changes
+    the school itself.
+    """
+    held = _HELD.get()
+    token = _HELD.set(the_school() if held is None else held)
+    try:
+        yield the_school()
+    finally:
+        _HELD.reset(token)
+
+
 def the_school() -> School:
     """Return the one school of this installation."""
+    held = _HELD.get()
+    if held is not None:
+        return held
     school = School.objects.first()
     if school is None:
         raise NoSchool("there is no school yet: run `manage.py demo`, or add one")

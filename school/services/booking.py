@@ -1,6 +1,7 @@
 """Books a lesson, also with the grid it was asked for, both or neither."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, TypedDict, Unpack
 
@@ -20,6 +21,7 @@ from school.models import (
     Ride,
     Rider,
 )
+from school.queries.meanwhile import Meanwhile
 from school.queries.schools import school_zone
 from school.services import checks, welfare
 from school.services.audit import record, snapshot
@@ -27,7 +29,7 @@ from school.services.grids import UnableToAttach, attach_grid
 from school.services.invitations import lesson_changed
 from school.services.lessons import check_rider, check_window, is_late
 from school.services.locks import take_turn
-from school.services.may_ride import check_may_ride
+from school.services.may_ride import MayRide, check_may_ride
 from school.services.papers import check_papers, keep_papers
 from school.services.refusals import UnableToBook, refusal_of
 
@@ -49,6 +51,41 @@ class More(TypedDict, total=False):
 Pair = tuple[Rider, Horse | None]
 
 
+@dataclass(frozen=True, slots=True)
+class Party:
+    """Who takes part in many lessons, with what is the same for each: read once."""
+
+    instructor: Instructor
+    may_ride: MayRide
+
+
+def party_of(
+    *, arena: Arena, instructor: Instructor, rides: Sequence[Pair], kind: str
+) -> Party:
+    """Return who takes part in many lessons, and take the turn for all of them.
+
+    Needs the transaction in which they are booked.
+    """
+    take_turn_for(arena, instructor, rides, kind)
+    their = Instructor.objects.select_related("person")
+    return Party(
+        their.prefetch_related("hours", "papers", "absences").get(pk=instructor.pk),
+        MayRide(rider for rider, _ in rides),
+    )
+
+
+def take_turn_for(
+    arena: Arena, instructor: Instructor, rides: Sequence[Pair], kind: str
+) -> None:
+    """Take the turn for all that a lesson holds."""
+    take_turn(
+        arenas=[arena.pk],
+        people=[instructor.pk, *(rider.pk for rider, _ in rides)],
+        horses=[horse.pk for _, horse in rides if horse],
+        leaders=kind == LessonKind.LEAD_REIN,
+    )
+
+
 def book_lesson(
     *,
     title: str,
@@ -64,15 +101,19 @@ def book_lesson(
     other_arenas: Sequence[Arena] = (),
     tell: bool = True,
     overrule: str = "",
+    party: Party | None = None,
     **more: Unpack[More],
 ) -> Lesson:
     """Book a lesson with its riders and horses, all or nothing.
 
     With `tell` false nobody is written to: a series tells of all its lessons at once.
     `overrule` is the reason to go against rules of horses' work, or with an
-    instructor whose papers have ended; it is kept with the name.
+    instructor whose papers have ended; it is kept with the name. `party` is what is
+    the same for all where many are booked with the same instructor and `rides`.
     """
     pairs = list(rides)
+    if party is not None:
+        instructor = party.instructor
     # In UTC, since an hour by the wall clock is none on the night it changes.
     begins = starts_at.astimezone(UTC)
     lesson = Lesson(
@@ -93,7 +134,7 @@ def book_lesson(
         lesson.time_set_at = now
     try:
         with transaction.atomic():
-            _write(lesson, pairs, other_arenas, overrule, by, now)
+            _write(lesson, pairs, other_arenas, overrule, by, now, party)
             if tell:
                 lesson_changed(lesson=lesson, now=now)
             return lesson
@@ -125,15 +166,12 @@ def _write(
     overrule: str,
     by: Account | None,
     now: datetime,
+    party: Party | None,
 ) -> None:
     """Hold a lesson against every rule, and write it with its rides."""
-    take_turn(
-        arenas=[lesson.arena_id],
-        people=[lesson.instructor_id, *(rider.pk for rider, _ in pairs)],
-        horses=[horse.pk for _, horse in pairs if horse],
-        leaders=lesson.kind == LessonKind.LEAD_REIN,
-    )
-    _check_time(lesson, pairs)
+    if party is None:
+        take_turn_for(lesson.arena, lesson.instructor, pairs, lesson.kind)
+    _check_time(lesson, pairs, party)
     # A weekly lesson is booked months ahead: papers are renewed meanwhile.
     series = lesson.series
     later = series is not None and lesson.series_date != series.first_date
@@ -145,23 +183,28 @@ def _write(
     )
     welfare.refuse(told, lesson.starts_at, school_zone(), overrule=overrule, by=by)
     lesson.save(force_insert=True)
-    lesson.other_arenas.set(other_arenas)
-    for rider, horse in pairs:
-        Ride.objects.create(lesson=lesson, rider=rider, horse=horse)
+    lesson.other_arenas.add(*other_arenas)
+    Ride.objects.bulk_create(
+        Ride(lesson=lesson, rider=rider, horse=horse) for rider, horse in pairs
+    )
     welfare.keep(told, lesson, overrule=overrule, by=by, now=now)
     keep_papers(ended, lesson, overrule=overrule, by=by, now=now)
     record(by=by, at=now, action="book", subject=lesson, after=snapshot(lesson))
 
 
-def _check_time(lesson: Lesson, pairs: Sequence[Pair]) -> None:
+def _check_time(lesson: Lesson, pairs: Sequence[Pair], party: Party | None) -> None:
     """Refuse a time at which arena, instructor, leaders or riders are not to be had."""
     times = (lesson.starts_at, lesson.ends_at)
-    checks.check_arena(lesson.arena, *times)
-    checks.check_instructor(lesson.instructor, *times, places=lesson.places)
-    checks.check_leaders(lesson.kind, *times, places=lesson.places)
-    check_may_ride((rider for rider, _ in pairs), lesson.starts_at, lesson.kind)
-    for rider, _ in pairs:
-        check_rider(rider, *times, lesson.instructor, lesson.work)
+    there = Meanwhile(*times)
+    places = lesson.places
+    checks.check_arena(lesson.arena, *times, meanwhile=there)
+    checks.check_instructor(lesson.instructor, *times, places=places, meanwhile=there)
+    checks.check_leaders(lesson.kind, *times, places=places, meanwhile=there)
+    riders = [rider for rider, _ in pairs]
+    known = None if party is None else party.may_ride
+    check_may_ride(riders, lesson.starts_at, lesson.kind, known=known)
+    for rider in riders:
+        check_rider(rider, *times, lesson.instructor, lesson.work, meanwhile=there)
 
 
 def book_with_grid(

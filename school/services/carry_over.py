@@ -8,7 +8,7 @@ from django.db import transaction
 
 from school.models import Account, Horse, LessonSeries, Ride, Rider, Term
 from school.queries.lessons import day_bounds
-from school.queries.schools import school_zone, the_school
+from school.queries.schools import one_school, school_zone, the_school
 from school.queries.series import weeks_of
 from school.queries.terms import (
     away_in,
@@ -49,7 +49,7 @@ def try_carrying(
     They are tried after each other as they would be booked, so that one that stands
     in another's way is found.
     """
-    with transaction.atomic():
+    with transaction.atomic(), one_school():
         found = [_try(one, new, by, now) for one in going_on_from(old, new)]
         transaction.set_rollback(True)
     return found
@@ -87,7 +87,7 @@ def carry_over(
     """
     keys = set(chosen)
     booked = []
-    with transaction.atomic():
+    with transaction.atomic(), one_school():
         Term.objects.select_for_update().get(pk=new.pk)
         for series in going_on_from(old, new):
             if series.pk not in keys:

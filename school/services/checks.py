@@ -4,13 +4,11 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from school.enums import HOLDING_STATES, LessonKind, Level, Liking, RideState, Work
+from school.enums import LessonKind, Level, Liking, Work
 from school.models import (
     Arena,
     Horse,
     Instructor,
-    InstructorAbsence,
-    Lesson,
     Rider,
     RiderHorse,
     School,
@@ -18,6 +16,7 @@ from school.models import (
 from school.queries.closures import closures_between
 from school.queries.daylight import daylight, needs_daylight
 from school.queries.horses import HorseDay, horse_days
+from school.queries.meanwhile import Meanwhile
 from school.queries.schools import school_zone, the_school
 from school.services.refusals import UnableToBook, clock, hour
 from school.services.welfare import Told, house_rules, told_of_day
@@ -27,9 +26,17 @@ ORDER = list(Level.values)
 
 
 def check_arena(
-    arena: Arena, starts_at: datetime, ends_at: datetime, *, but: Iterable[int] = ()
+    arena: Arena,
+    starts_at: datetime,
+    ends_at: datetime,
+    *,
+    but: Iterable[int] = (),
+    meanwhile: Meanwhile | None = None,
 ) -> None:
-    """Refuse a time outside opening hours, in a closure, or in another lesson."""
+    """Refuse a time outside opening hours, in a closure, or in another lesson.
+
+    `meanwhile` is what else is booked then, where it is asked for more than this.
+    """
     school = the_school()
     zone = ZoneInfo(school.zone)
     first, last = starts_at.astimezone(zone), ends_at.astimezone(zone)
@@ -55,7 +62,8 @@ def check_arena(
             "arena.",
             arena=arena.pk,
         )
-    taken = _overlapping(starts_at, ends_at, but).filter(arena=arena).first()
+    meanwhile = meanwhile or Meanwhile(starts_at, ends_at, but=but)
+    taken = meanwhile.in_arena(arena.pk)
     if taken is not None:
         raise UnableToBook(
             "arena-busy",
@@ -82,16 +90,6 @@ def _check_light(school: School, arena: Arena, first: datetime, last: datetime) 
     )
 
 
-def _overlapping(starts_at: datetime, ends_at: datetime, but: Iterable[int]):  # type: ignore[no-untyped-def]
-    return (
-        Lesson.objects.filter(
-            state__in=HOLDING_STATES, starts_at__lt=ends_at, ends_at__gt=starts_at
-        )
-        .exclude(pk__in=list(but))
-        .order_by("starts_at", "pk")
-    )
-
-
 def check_person(
     person_id: int,
     name: str,
@@ -100,12 +98,11 @@ def check_person(
     *,
     code: str,
     but: Iterable[int] = (),
+    meanwhile: Meanwhile | None = None,
 ) -> None:
     """Refuse somebody who teaches or rides elsewhere at that time."""
-    lessons = _overlapping(starts_at, ends_at, but)
-    taken = lessons.filter(instructor_id=person_id).first() or (
-        lessons.filter(rides__rider_id=person_id, rides__state=RideState.BOOKED).first()
-    )
+    meanwhile = meanwhile or Meanwhile(starts_at, ends_at, but=but)
+    taken = meanwhile.with_person(person_id)
     if taken is not None:
         raise UnableToBook(
             code,
@@ -121,6 +118,7 @@ def check_instructor(
     *,
     places: int,
     but: Iterable[int] = (),
+    meanwhile: Meanwhile | None = None,
 ) -> None:
     """Refuse an instructor who is busy, away, or given too large a group."""
     name = instructor.person.first_name
@@ -144,7 +142,13 @@ def check_instructor(
         )
     check_present(instructor, starts_at, ends_at)
     check_person(
-        instructor.pk, name, starts_at, ends_at, code="instructor-busy", but=but
+        instructor.pk,
+        name,
+        starts_at,
+        ends_at,
+        code="instructor-busy",
+        but=but,
+        meanwhile=meanwhile,
     )
 
 
@@ -155,6 +159,7 @@ def check_leaders(
     *,
     places: int,
     but: Iterable[int] = (),
+    meanwhile: Meanwhile | None = None,
 ) -> None:
     """Refuse a lead-rein lesson with more places than there are leaders on foot.
 
@@ -163,7 +168,8 @@ def check_leaders(
     if kind != LessonKind.LEAD_REIN:
         return
     leaders = the_school().leaders
-    others = list(_overlapping(starts_at, ends_at, but).filter(kind=kind))
+    meanwhile = meanwhile or Meanwhile(starts_at, ends_at, but=but)
+    others = [one for one in meanwhile.lessons if one.kind == kind]
     taken = sum(one.places for one in others)
     if taken + places <= leaders:
         return
@@ -182,13 +188,12 @@ def check_present(
     instructor: Instructor, starts_at: datetime, ends_at: datetime
 ) -> None:
     """Refuse an instructor who is out; why is for the manager alone."""
-    absence = (
-        InstructorAbsence.objects.filter(
-            instructor=instructor, absent_from__lt=ends_at, absent_to__gt=starts_at
-        )
-        .order_by("absent_from", "pk")
-        .first()
-    )
+    then = [
+        one
+        for one in instructor.absences.all()
+        if one.absent_from < ends_at and one.absent_to > starts_at
+    ]
+    absence = min(then, key=lambda one: (one.absent_from, one.pk), default=None)
     if absence is not None:
         raise UnableToBook(
             "instructor-out",

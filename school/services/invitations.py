@@ -1,6 +1,6 @@
 """Keeps each client's calendar entries true to their lessons, by rows to be sent."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from school.calendars.told import Told, told_of
@@ -15,7 +15,7 @@ from school.enums import (
 from school.models import Client, Invitation, Lesson, LessonSeries, Ride, School
 from school.queries.schools import the_school
 from school.services.outbox import tell
-from school.services.packs import lock_payers, settle_lesson
+from school.services.packs import lock_payers, settle_lessons
 from school.services.weekly import sync_weekly
 
 _TOLD = {LessonState.BOOKED, LessonState.CONFIRMED}
@@ -35,17 +35,19 @@ def lesson_changed(*, lesson: Lesson, now: datetime) -> None:
 def lessons_changed(*, lessons: Iterable[Lesson], now: datetime) -> None:
     """Write what must be told of several lessons, of a series only once."""
     school = the_school()
-    series: set[int] = set()
     changed = list(lessons)
     lock_payers(changed)
-    for lesson in changed:
-        # Whatever changes a place passes here, so what has paid it follows.
-        settle_lesson(lesson=lesson, now=now)
-        if lesson.state in {LessonState.RUNNING, LessonState.DONE}:
-            continue
-        if lesson.series_id is not None:
-            series.add(lesson.series_id)
-        _sync_single(school, lesson, now)
+    # Whatever changes a place passes here, so what has paid it follows.
+    settle_lessons(lessons=changed, now=now)
+    telling = [
+        one
+        for one in changed
+        if one.state not in {LessonState.RUNNING, LessonState.DONE}
+    ]
+    entries = _Entries(telling)
+    for lesson in telling:
+        _sync_single(school, lesson, entries, now)
+    series = {one.series_id for one in telling if one.series_id is not None}
     _sync_series(school, series, now)
 
 
@@ -62,28 +64,60 @@ def _sync_series(school: School, keys: set[int], now: datetime) -> None:
         sync_weekly(school=school, invitation=invitation, now=now)
 
 
-def _sync_single(school: School, lesson: Lesson, now: datetime) -> None:
-    clients: list[int] = []
-    if lesson.state in _TOLD:
-        clients = list(
-            Ride.objects.filter(lesson=lesson, state__in=KEPT_PLACES)
-            .order_by("rider__client_id")
-            .values_list("rider__client_id", flat=True)
-            .distinct()
+class _Entries:
+    """Who rides in some lessons, and which calendar entries they have: read once."""
+
+    def __init__(self, lessons: Sequence[Lesson]) -> None:
+        self._clients: dict[int, list[int]] = {}
+        rides = Ride.objects.filter(
+            lesson__in=[one.pk for one in lessons if one.state in _TOLD],
+            state__in=KEPT_PLACES,
+        ).order_by("lesson", "rider__client_id")
+        for lesson, client in rides.values_list(
+            "lesson", "rider__client_id"
+        ).distinct():
+            self._clients.setdefault(lesson, []).append(client)
+        self._known: dict[int | None, dict[int, Invitation]] = {}
+        own = Invitation.objects.select_for_update(of=("self",)).filter(
+            lesson__in=[one.pk for one in lessons]
         )
-    known = {
-        one.client_id: one
-        for one in Invitation.objects.select_for_update(of=("self",))
-        .select_related("client")
-        .filter(lesson=lesson)
-    }
-    covered = _covered_by_series(lesson)
+        for one in own.select_related("client").order_by("pk"):
+            self._known.setdefault(one.lesson_id, {})[one.client_id] = one
+        self._weekly: dict[int | None, list[Invitation]] = {}
+        keys = {one.series_id for one in lessons if one.series_id is not None}
+        for one in Invitation.objects.filter(series__in=keys, withdrawn=False):
+            self._weekly.setdefault(one.series_id, []).append(one)
+
+    def clients_of(self, lesson: Lesson) -> list[int]:
+        """Return the clients who are to have an entry of a lesson."""
+        return self._clients.get(lesson.pk, [])
+
+    def known_of(self, lesson: Lesson) -> dict[int, Invitation]:
+        """Return the entries of a lesson alone, by client."""
+        return self._known.get(lesson.pk, {})
+
+    def weekly_of(self, lesson: Lesson) -> set[int]:
+        """Return the clients whose weekly entry already has a lesson's day."""
+        day = lesson.series_date
+        return {
+            one.client_id
+            for one in self._weekly.get(lesson.series_id, [])
+            if day and one.first_date and one.last_date
+            and one.first_date <= day <= one.last_date
+        }  # fmt: skip
+
+
+def _sync_single(
+    school: School, lesson: Lesson, entries: _Entries, now: datetime
+) -> None:
+    clients, known = entries.clients_of(lesson), entries.known_of(lesson)
+    covered = entries.weekly_of(lesson)
     for client_id in clients:
-        told = told_of(school, lesson, client_id)
-        digest = told.digest() + told.detail_digest()
         invitation = known.get(client_id)
         if client_id in covered and (invitation is None or invitation.withdrawn):
             continue
+        told = told_of(school, lesson, client_id)
+        digest = told.digest() + told.detail_digest()
         if invitation is None:
             client = Client.objects.get(pk=client_id)
             invitation = Invitation.objects.create(
@@ -105,20 +139,6 @@ def _sync_single(school: School, lesson: Lesson, now: datetime) -> None:
             raise_sequence(invitation, now)
             told = told_of(school, lesson, client_id)
             _tell(invitation, MessageMethod.CANCEL, told, now)
-
-
-def _covered_by_series(lesson: Lesson) -> set[int]:
-    """Return the clients whose weekly entry already has this lesson's day."""
-    if lesson.series_id is None:
-        return set()
-    return set(
-        Invitation.objects.filter(
-            series_id=lesson.series_id,
-            first_date__lte=lesson.series_date,
-            last_date__gte=lesson.series_date,
-            withdrawn=False,
-        ).values_list("client_id", flat=True)
-    )
 
 
 def _change(invitation: Invitation, told: Told, now: datetime) -> None:

@@ -17,6 +17,7 @@ from school.models import (
     Rider,
 )
 from school.queries.lessons import day_bounds
+from school.queries.meanwhile import Meanwhile
 from school.queries.schools import local_day, school_zone, the_school
 from school.queries.windows import exact_time_by
 from school.services import checks, welfare
@@ -67,6 +68,7 @@ def check_rider(
     instructor: Instructor,
     work: str,
     but: Iterable[int] = (),
+    meanwhile: Meanwhile | None = None,
 ) -> None:
     checks.check_person(
         rider.pk,
@@ -75,6 +77,7 @@ def check_rider(
         ends_at,
         code="rider-busy",
         but=but,
+        meanwhile=meanwhile,
     )
     checks.check_teacher_level(instructor, rider, work)
 
@@ -240,9 +243,11 @@ def _check_moved(lesson: Lesson, *, anew: bool) -> list[Told]:
         return []
     times = (lesson.starts_at, lesson.ends_at)
     own = (lesson.pk,)
-    checks.check_arena(lesson.arena, *times, but=own)
-    checks.check_instructor(lesson.instructor, *times, places=lesson.places, but=own)
-    checks.check_leaders(lesson.kind, *times, places=lesson.places, but=own)
+    there = Meanwhile(*times, but=own)
+    places = lesson.places
+    checks.check_arena(lesson.arena, *times, meanwhile=there)
+    checks.check_instructor(lesson.instructor, *times, places=places, meanwhile=there)
+    checks.check_leaders(lesson.kind, *times, places=places, meanwhile=there)
     rides = _booked(lesson)
     if anew:
         check_may_ride((ride.rider for ride in rides), lesson.starts_at, lesson.kind)

@@ -11,10 +11,16 @@ from school.queries.schools import local_day, the_school
 from school.services.refusals import UnableToBook, on_day
 
 
-def check_may_ride(riders: Iterable[Rider], starts_at: datetime, kind: str) -> None:
+def check_may_ride(
+    riders: Iterable[Rider],
+    starts_at: datetime,
+    kind: str,
+    *,
+    known: "MayRide | None" = None,
+) -> None:
     """Refuse who is stopped, too young, or under age without a consent for that day.
 
-    Three queries for any number of riders.
+    Three queries for any number of riders, or none where it is `known` of them.
 
     Raises
     ------
@@ -23,7 +29,8 @@ def check_may_ride(riders: Iterable[Rider], starts_at: datetime, kind: str) -> N
         can be overruled.
     """
     asked = list(riders)
-    refusal = MayRide(asked).refusal(local_day(starts_at), kind) if asked else None
+    found = known or (MayRide(asked) if asked else None)
+    refusal = found.refusal(local_day(starts_at), kind) if found else None
     if refusal is not None:
         raise refusal
 

@@ -159,38 +159,61 @@ def lock_payers(lessons: Iterable[Lesson]) -> None:
 
 
 def settle_lesson(*, lesson: Lesson, now: datetime) -> None:
-    """Let packs and credits follow a lesson's rides; twice changes nothing.
+    """Let packs and credits follow a lesson's rides, as `settle_lessons` does."""
+    settle_lessons(lessons=[lesson], now=now)
+
+
+def settle_lessons(*, lessons: Iterable[Lesson], now: datetime) -> None:
+    """Let packs and credits follow the rides of lessons; twice changes nothing.
 
     Needs the transaction of the change, and `lock_payers` before. A ride that is
     booked is paid by a credit, else by a pack, what ends first going first; a weekly
     lesson is paid with its term. A place given back in the free time, or taken by the
     school, costs nothing: what had paid it is free again, and a weekly lesson becomes
-    a credit. One given back late, or missed, costs what the house rule says.
+    a credit. One given back late, or missed, costs what the house rule says. Two
+    queries for lessons of which nothing is to be written.
     """
-    if lesson.state == LessonState.ASKED:
-        return
+    kept = [one for one in lessons if one.state != LessonState.ASKED]
+    by_lesson: dict[int, list[Ride]] = {one.pk: [] for one in kept}
+    rides = Ride.objects.filter(lesson__in=by_lesson)
+    for ride in rides.select_related("rider", "outcome").order_by("pk"):
+        by_lesson[ride.lesson_id].append(ride)
+    owed = set(
+        MakeUpCredit.objects.filter(
+            given_for__lesson__in=by_lesson, used_for=None
+        ).values_list("given_for", flat=True)
+    )
     school = the_school()
-    until = free_until(school, lesson.starts_at)
-    for ride in lesson.rides.select_related("rider", "outcome").order_by("pk"):
-        outcome: Outcome | None = getattr(ride, "outcome", None)
-        holds = ride.state != RideState.CANCELLED and lesson.state in HOLDING_STATES
-        if holds and outcome and outcome.kind != OutcomeKind.CANCELLED_LATE:
-            charge_place(outcome, lesson, ride, now)
-        elif holds:
+    for lesson in kept:
+        for ride in by_lesson[lesson.pk]:
+            _settle(school, lesson, ride, now, owes=ride.pk in owed)
+
+
+def _settle(
+    school: School, lesson: Lesson, ride: Ride, now: datetime, *, owes: bool
+) -> None:
+    """Let what pays follow one ride; `owes` where a credit for it is unspent."""
+    outcome: Outcome | None = getattr(ride, "outcome", None)
+    holds = ride.state != RideState.CANCELLED and lesson.state in HOLDING_STATES
+    if holds and outcome and outcome.kind != OutcomeKind.CANCELLED_LATE:
+        charge_place(outcome, lesson, ride, now)
+    elif holds:
+        if outcome is not None:
             Outcome.objects.filter(ride=ride).delete()
-            _pay(lesson, ride, now)
-        elif _is_late(ride, until):
-            outcome = outcome or Outcome(
-                ride=ride,
-                kind=OutcomeKind.CANCELLED_LATE,
-                charge=school.late_cancel_charge,
-                noted_at=now,
-                noted_by=ride.cancelled_by,
-            )
-            charge_place(outcome, lesson, ride, now)
-        else:
+        _pay(lesson, ride, now, take_back=owes)
+    elif _is_late(ride, free_until(school, lesson.starts_at)):
+        outcome = outcome or Outcome(
+            ride=ride,
+            kind=OutcomeKind.CANCELLED_LATE,
+            charge=school.late_cancel_charge,
+            noted_at=now,
+            noted_by=ride.cancelled_by,
+        )
+        charge_place(outcome, lesson, ride, now)
+    else:
+        if outcome is not None:
             Outcome.objects.filter(ride=ride).delete()
-            _free(school, lesson, ride, now)
+        _free(school, lesson, ride, now)
 
 
 def _is_late(ride: Ride, until: datetime) -> bool:

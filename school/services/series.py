@@ -19,10 +19,10 @@ from school.models import (
     SeriesException,
     Term,
 )
-from school.queries.schools import school_zone, the_school
+from school.queries.schools import one_school, school_zone, the_school
 from school.queries.series import lessons_from, moment_of, weeks_of
 from school.services.audit import record, snapshot
-from school.services.booking import book_lesson
+from school.services.booking import book_lesson, party_of
 from school.services.invitations import lessons_changed
 from school.services.lessons import cancel_lesson
 from school.services.refusals import UnableToBook
@@ -67,7 +67,7 @@ def start_series(
     """
     pairs, skipped = list(rides), skip or {}
     days, held = _weeks(first_date, last_date, skipped)
-    with transaction.atomic():
+    with transaction.atomic(), one_school():
         series = LessonSeries.objects.create(
             **fields_of(plan),
             weekday=first_date.weekday(),
@@ -115,6 +115,9 @@ def _booking(
 ) -> Callable[[date], Lesson]:
     """Return what books a lesson of a series on some day, and tells nobody yet."""
     zone = school_zone()
+    party = party_of(
+        arena=plan.arena, instructor=plan.instructor, rides=pairs, kind=plan.kind
+    )
 
     def book(day: date) -> Lesson:
         first, last = plan.window(day, zone)
@@ -136,6 +139,7 @@ def _booking(
             now=now,
             tell=False,
             overrule=overrule,
+            party=party,
         )
 
     return book

@@ -126,6 +126,7 @@ def _note_all(
         if lesson_id not in here and not row.dropped:
             row.dropped, row.changed_at = True, now
             row.save()
+    begun: list[InvitedDay] = []
     for day, lesson in part.lessons.items():
         row = known.get(lesson.pk) or InvitedDay(invitation=invitation, lesson=lesson)
         row.original_starts_at = moment_of(day, clock, zone)
@@ -135,7 +136,11 @@ def _note_all(
             row.answer, row.changed_at = Answer.NEEDS_ACTION, now
         row.dropped, row.content_digest = False, digest
         row.sequence = invitation.sequence
-        row.save()
+        if lesson.pk in known:
+            row.save()
+        else:
+            begun.append(row)
+    InvitedDay.objects.bulk_create(begun)
 
 
 def _tell_whole(

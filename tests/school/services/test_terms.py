@@ -8,6 +8,8 @@ a yard manager curses in a tool that has a term booked week by week.
 from datetime import date, timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from school.enums import HOLDING_STATES
 from school.models import (
@@ -18,9 +20,11 @@ from school.models import (
     Lesson,
     LessonSeries,
     OutboxMessage,
+    School,
     SeriesException,
     Term,
 )
+from school.queries.schools import one_school, the_school
 from school.services.booking import book_lesson
 from school.services.carry_over import carry_over, try_carrying
 from school.services.refusals import UnableToBook
@@ -357,3 +361,29 @@ def test_two_lessons_that_went_together_still_do(spring, summer) -> None:
     tried = try_carrying(old=spring, new=summer, by=None, now=LATER)
 
     assert [(one.series, one.refusal) for one in tried] == [(first, ""), (second, "")]
+
+
+def test_trying_reads_the_school_once_and_each_lesson_alike(spring, summer) -> None:
+    for n in range(3):
+        pairs = [(RiderFactory(), HorseFactory()) for _ in range(2)]
+        arena = ArenaFactory(name=f"Ring {n}")
+        weekly(term=spring, rides=pairs, plan=plan(arena=arena))
+
+    with CaptureQueriesContext(connection) as asked:
+        tried = try_carrying(old=spring, new=summer, by=None, now=LATER)
+
+    school = [one["sql"] for one in asked if 'FROM "school_school"' in one["sql"]]
+    lessons = sum(len(one.days) for one in tried)
+    assert lessons == 24
+    assert len(school) == 1
+    # What was measured, and a little: 61 a lesson before the same was read once.
+    assert len(asked) < 22 * lessons
+
+
+def test_a_school_changed_while_it_is_held_counts_afterwards() -> None:
+    with one_school() as school, one_school() as again:
+        School.objects.update(notice_hours=school.notice_hours + 1)
+        inside = the_school().notice_hours
+
+    assert inside == school.notice_hours == again.notice_hours
+    assert the_school().notice_hours == inside + 1
