@@ -93,6 +93,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "school.web.zone.school_zone_middleware",
+    "school.web.far_days.FarDaysMiddleware",
 ]
 ROOT_URLCONF = "school.urls"
 WSGI_APPLICATION = "school.wsgi.application"

@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
-from school.enums import HOLDING_STATES, RideState, Work
+from school.enums import HOLDING_STATES, RideState, Work, horse_work
 from school.models import (
     Horse,
     Instructor,
@@ -200,7 +200,8 @@ def _work_day(
         minutes=minutes_of([one.lesson for one in rides], tacked_min),
         quarter_efforts=sum(one or 0 for one in known),
         unlogged=sum(
-            logged is None and ride.lesson.work == Work.JUMPING
+            logged is None
+            and horse_work(ride.lesson.kind, ride.lesson.work) == Work.JUMPING
             for logged, ride in zip(known, rides, strict=True)
         ),
     )

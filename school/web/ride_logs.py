@@ -1,7 +1,7 @@
 """After the ride: the log of a lesson, and what horses and riders have ridden."""
 
 from collections.abc import Iterable
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
@@ -22,7 +22,6 @@ from school.models import Account, Horse, Lesson, LessonGrid, RiddenRide, RideLo
 from school.permissions import may_log_ride, may_see_histories
 from school.queries.lessons import booked_rides, lesson_with_all
 from school.queries.ride_logs import (
-    WorkDay,
     history_of_horse,
     history_of_rider,
     log_of,
@@ -33,6 +32,7 @@ from school.services.ride_logs import UnableToLog, log_ride
 from school.web.access import account_of, allowed
 from school.web.ride_log_form import Filled, entry_of, from_log, read, shown, usual
 from school.web.suggestions import suggestions_for
+from school.web.work_register import work_rows
 
 HELPED_AS = {Happened.RUN_OUT.value: Happened.STOP.value}
 """Exercises name one fault for both."""
@@ -223,7 +223,7 @@ def horse_history(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "horse": horse,
         "ridden": _told_each(history_of_horse(horse), units),
-        "days": _work(
+        "days": work_rows(
             work_register(
                 [horse],
                 first,
@@ -252,42 +252,3 @@ def rider_history(request: HttpRequest, pk: int) -> HttpResponse:
         "units": units,
     }
     return render(request, "school/rider_history.html", context)
-
-
-@allowed(may_see_histories)
-def register(request: HttpRequest, day: str) -> HttpResponse:
-    """Show every horse's work on a day, to be printed for any day past."""
-    try:
-        when = date.fromisoformat(day)
-    except ValueError as error:
-        raise Http404 from error
-    school = the_school()
-    zone = ZoneInfo(school.zone)
-    horses = list(Horse.objects.order_by("name"))
-    days = _work(
-        work_register(
-            horses, when, when, zone, timezone.now(), tacked_min=school.tacked_up_min
-        )
-    )
-    worked = {one["day"].horse.pk for one in days}
-    context = {
-        "day": when,
-        "before": when - timedelta(days=1),
-        "after": when + timedelta(days=1),
-        "days": days,
-        "idle": [one for one in horses if one.pk not in worked],
-        "school": school,
-    }
-    return render(request, "school/work_register.html", context)
-
-
-def _work(days: Iterable[WorkDay]) -> list[dict[str, Any]]:
-    return [
-        {
-            "day": one,
-            "efforts": efforts_words(one.quarter_efforts),
-            "over": one.minutes > one.horse.max_minutes
-            or one.lessons > one.horse.max_lessons,
-        }
-        for one in days
-    ]

@@ -25,6 +25,7 @@ from school.web import (
     units,
     waiting,
     welfare,
+    work_register,
 )
 
 urlpatterns = [
@@ -127,7 +128,11 @@ urlpatterns = [
     path("lessons/<int:pk>/log/", ride_logs.ride_log, name="ride-log"),
     path("horses/<int:pk>/history/", ride_logs.horse_history, name="horse-history"),
     path("riders/<int:pk>/history/", ride_logs.rider_history, name="rider-history"),
-    path("register/<str:day>/", ride_logs.register, name="work-register"),
+    path("register/", work_register.choose_days, name="choose-work-days"),
+    path("register/<str:day>/", work_register.register, name="work-register"),
+    path(
+        "register/<str:day>.csv", work_register.register_csv, name="work-register-csv"
+    ),
     path("rides/<int:pk>/give-back/", places.give_back, name="give-back"),
     path("rides/<int:pk>/horse/", lessons.swap_horse, name="swap-horse"),
     path("messages/", messages.outbox_page, name="messages"),

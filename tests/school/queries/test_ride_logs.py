@@ -177,3 +177,12 @@ def test_questions_take_a_constant_number_of_queries(
             ridden=RiddenRideFactory(ride__horse=horse, log__lesson__starts_at=at(hour))
         )
     ask()
+
+
+def test_poles_on_the_lead_rein_are_no_jumping_that_wants_a_log() -> None:
+    horse = HorseFactory()
+    RideFactory(horse=horse, lesson__kind="lead-rein", lesson__places=1)
+
+    (day,) = work_register([horse], SATURDAY, SATURDAY, ZONE, LATER)
+
+    assert (day.lessons, day.unlogged) == (1, 0)
