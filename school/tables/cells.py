@@ -76,7 +76,8 @@ def a_whole_number(low: int, high: int, unit: str = "", *, up: bool = False) -> 
     """Read a whole number; a decimal comma or point is rounded, down unless `up`.
 
     With the unit cm, metres are taken too ("1,48" or "1.48 m"), since nothing here
-    measures below three centimetres or above three metres and a half.
+    measures below three centimetres or above three metres and a half. A bare 1 or 2
+    may be either, a metre in a column of metres above all: it is asked for.
     """
 
     def read(cell: str, how: Reading) -> int:
@@ -84,9 +85,12 @@ def a_whole_number(low: int, high: int, unit: str = "", *, up: bool = False) -> 
         if said is None or said[2].lower() not in {"", unit, "m" if unit else ""}:
             raise Unreadable(f"is no number: {cell[:40]}")
         number = Decimal(said[1].replace(",", "."))
-        metres = said[2].lower() == "m" or (number < 3 and number % 1 != 0)
+        decimals = set(".,") & set(said[1])
+        metres = said[2].lower() == "m" or (number < 3 and decimals)
         if unit == "cm" and metres:
             number *= 100
+        elif unit == "cm" and not said[2] and 0 < number < 3:
+            raise Unreadable(f"is {number}: write {number} cm or {number}.00 m")
         whole = ceil(number) if up else floor(number)
         if not low <= whole <= high:
             say = f" {unit}" if unit else ""
@@ -120,14 +124,19 @@ def a_day(cell: str, how: Reading) -> date:
         raise Unreadable(f"is no day of the calendar: {cell[:40]}") from None
 
 
-_CLOCK = re.compile(r"(\d{1,2})[:.h](\d{2})(?::00)?")
+_CLOCK = re.compile(
+    r"(\d{1,2})[:.h](\d{2})(?::00)?(?:\s*([ap])\.?m\.?)?", re.IGNORECASE
+)
 
 
 def a_clock_time(cell: str, how: Reading) -> time:
-    """Read a local clock time: 09:30, 9.30 or 9h30."""
+    """Read a local clock time: 09:30, 9.30, 9h30 or 9:30 am."""
     said = _CLOCK.fullmatch(cell)
     try:
-        if said:
+        if said and said[3] and 1 <= int(said[1]) <= 12:
+            noon = 12 if said[3].lower() == "p" else 0
+            return time(int(said[1]) % 12 + noon, int(said[2]))
+        if said and not said[3]:
             return time(int(said[1]), int(said[2]))
     except ValueError:
         pass

@@ -63,8 +63,8 @@ def read_table(body: bytes, known: Iterable[str] = ()) -> Sheet:
     """
     if len(body) > MOST_BYTES:
         raise InvalidTable(
-            f"The file has {len(body) / 1e6:.1f} MB; {MOST_BYTES // 1_000_000} MB at "
-            "most. Leave out pictures and other sheets, or split it."
+            f"The file is too large: {MOST_BYTES // 1_000_000} MB at most. Leave out "
+            "pictures and other sheets, or split it."
         )
     if not body.strip():
         raise InvalidTable("The file is empty.")

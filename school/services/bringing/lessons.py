@@ -25,6 +25,7 @@ from school.services.bringing.fates import (
     check_faults,
     check_needed,
 )
+from school.services.checks import check_leaders
 from school.services.invitations import lesson_changed
 from school.services.lessons import Move, move_lessons
 from school.services.refusals import UnableToBook, clock
@@ -34,7 +35,7 @@ from school.tables.columns import REFERENCE, Kind, Row
 
 Pair = tuple[Rider, Horse | None]
 
-_NAMES = {"title": "title", "kind": "kind", "places": "places"}
+_NAMES = {"title": "title", "places": "places"}
 
 
 def bring_lessons(rows: Sequence[Row], hand: Hand) -> list[Fate]:
@@ -135,24 +136,41 @@ class _Lessons:
     def _change(self, row: Row, lesson: Lesson) -> Fate:
         reference = self.known.new_reference(row, lesson.pk, lesson.title)
         self.known.once(row, lesson.pk)
-        if row.values.get("work", lesson.work) != lesson.work:
-            raise Refused(
-                f"{lesson.title} is booked as {lesson.work}. A file does not make it "
-                "another work: cancel it, and book it anew."
-            )
+        for key, here in (("work", lesson.work), ("kind", lesson.kind)):
+            # By both a lesson's riders, horses and leaders were looked at.
+            if row.values.get(key, here) != here:
+                raise Refused(
+                    f"{lesson.title} is booked as {here}. A file does not make it "
+                    f"another {key}: cancel it, and book it anew."
+                )
         said = self._reword(row, lesson)
         said += self._move(row, lesson)
         said += self._seat(row, lesson)
         if reference:
             OwnReference.objects.create(text=reference, lesson=lesson)
             said.append(f"reference {reference}")
+        self._now_stands(row, lesson)
         return Fate(row.number, CHANGED if said else SAME, "; ".join(said))
+
+    def _now_stands(self, row: Row, lesson: Lesson) -> None:
+        """Let later rows find a lesson where it was moved to, and not where it was."""
+        was = lesson.starts_at, lesson.arena_id
+        name = row.values.get("arena", lesson.arena.name)
+        now = self._start(row, lesson), _one(self.arenas, name, "arena").pk
+        if was != now:
+            self.by_place.pop(was, None)
+            self.by_place[now] = lesson
 
     def _reword(self, row: Row, lesson: Lesson) -> list[str]:
         fresh = Lesson.objects.get(pk=lesson.pk)
         taken = len(held_rides(lesson))
         if int(str(row.values.get("places", 12))) < taken:
             raise Refused(f"{lesson.title} has {taken} riders already.")
+        if int(str(row.values.get("places", fresh.places))) > fresh.places:
+            check_leaders(
+                fresh.kind, fresh.starts_at, fresh.ends_at,
+                places=int(str(row.values["places"])), but=[fresh.pk],
+            )  # fmt: skip
         before = snapshot(fresh)
         said = changes_of(Kind.LESSONS, fresh, row.values, _NAMES)
         if said:

@@ -9,6 +9,7 @@ from school.models import (
     OutboxMessage,
     OwnReference,
     Ride,
+    School,
 )
 from school.queries.tables import table_of
 from school.services.table_files import (
@@ -114,6 +115,7 @@ def test_a_lesson_is_moved_renamed_and_filled(yard) -> None:
     ("change", "words"),
     [
         ({"Work": "flat"}, "booked as jumping"),
+        ({"Kind": "lead-rein"}, "does not make it another kind"),
         ({"Places": "1"}, "has 2 riders already"),
         ({"Riders and horses": "Wieke Example"}, "not in the row"),
         ({"Riders and horses": "Nobody"}, "no rider called Nobody"),
@@ -158,6 +160,27 @@ def test_a_lesson_is_found_by_its_start_and_arena(yard) -> None:
     file = bring(Kind.LESSONS, [row], yard)
 
     assert says(file) == ["Title Lesson 1 → Other"]
+
+
+def test_where_a_lesson_was_moved_away_a_later_row_books_another(yard) -> None:
+    bring(Kind.LESSONS, [lesson(1)], yard)
+    moved = lesson(1, Start="14:00")
+    there = lesson(9, Start=lesson(1)["Start"], **{"Our reference": ""})
+
+    file = bring(Kind.LESSONS, [moved, there], yard)
+
+    assert whats(file) == ["changed", "new"]
+
+
+def test_more_places_on_the_lead_rein_need_more_leaders(yard) -> None:
+    School.objects.update(leaders=1)
+    led = lesson(1, Kind="lead-rein", Places="1", **{"Riders and horses": ""})
+    bring(Kind.LESSONS, [led], yard)
+
+    file = take(Kind.LESSONS, [led | {"Places": "2"}], yard)
+
+    assert whats(file) == ["refused"]
+    assert "lead" in says(file)[0]
 
 
 def test_what_was_given_to_a_lesson_by_an_earlier_row_is_not_given_again(yard) -> None:

@@ -74,13 +74,36 @@ def test_metres_need_no_unit(cell):
 
 
 @pytest.mark.parametrize(
+    ("cell", "cm"), [("0.80", 80), ("1.00", 100), ("1,0", 100), ("1 m", 100), ("0", 0)]
+)
+def test_a_round_metre_is_a_metre(cell, cm):
+    assert a_whole_number(0, 160, "cm")(cell, HOW) == cm
+
+
+@pytest.mark.parametrize("cell", ["1", "2"])
+def test_a_bare_one_is_neither_taken_for_a_metre_nor_for_a_centimetre(cell):
+    with pytest.raises(Unreadable, match=f"write {cell} cm or {cell}.00 m"):
+        a_whole_number(0, 160, "cm")(cell, HOW)
+
+
+@pytest.mark.parametrize(
     ("cell", "hour"), [("9:30", 9), ("09.30", 9), ("9h30", 9), ("18:30:00", 18)]
 )
 def test_clock_times_are_read_as_they_are_written(cell, hour):
     assert a_clock_time(cell, HOW) == time(hour, 30)
 
 
+@pytest.mark.parametrize(
+    ("cell", "hour"),
+    [("2:30 PM", 14), ("2.30pm", 14), ("12:30 pm", 12), ("12:30 a.m.", 0)],
+)
+def test_clock_times_of_two_halves_of_a_day_are_read(cell, hour):
+    assert a_clock_time(cell, HOW) == time(hour, 30)
+
+
 UNREADABLE = [
+    (a_clock_time, "14:30 pm"),
+    (a_clock_time, "0:30 am"),
     (a_day, "2015-02-30"),
     (a_day, "4.5.15"),
     (a_day, "13.13.2015"),
