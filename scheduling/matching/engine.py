@@ -5,7 +5,7 @@ Both are given to CP-SAT with whole points, one worker, one seed and a limit in 
 own deterministic time, so the same question has the same answer everywhere.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -14,6 +14,7 @@ from threading import Event
 from ortools.sat.python import cp_model
 
 from scheduling.matching.problem import Mount, Problem, Seat, Term
+from scheduling.matching.together import Cut, Refuses, Together, nothing_refused
 from scheduling.matching.weighing import ruled_out, terms
 
 LIMIT = 20.0
@@ -56,6 +57,7 @@ class UnableToMatch(ValueError):
 def match(
     problem: Problem,
     *,
+    refuses: Refuses = nothing_refused,
     limit: float = LIMIT,
     on_progress: Callable[[int, int], None] | None = None,
     stop: Event | None = None,
@@ -63,6 +65,7 @@ def match(
 ) -> Match:
     """Find the best horses.
 
+    `refuses` says what a horse may not do together, by rules that are kept elsewhere.
     `on_progress` is told for how many seats the next best was looked for, of how
     many. Once `stop` is set the best found is kept, and nothing more is looked for;
     `watch` ends a search that is under way then.
@@ -72,9 +75,9 @@ def match(
     UnableToMatch
         Where a fixed pair is ruled out, by itself or with another.
     """
-    table = _Table(problem)
+    table = _Table(problem, refuses)
     _check_fixed(problem, table)
-    best = _solve(problem, table, limit, watch=watch)
+    best = _solve(problem, table, limit, watch=watch, stop=stop)
     if best is None:
         raise UnableToMatch(
             "What is fixed can't be kept together: a horse would be in two places, "
@@ -99,7 +102,7 @@ def match(
         + sum(jumps_again(problem, chosen).values()),
         again=jumps_again(problem, chosen),
         unseated={
-            seat.key: {m.key: table.why.get((seat.key, m.key), "needed elsewhere")
+            seat.key: {m.key: _why_not(table, seat, m, chosen)
                        for m in problem.mounts}
             for seat in problem.seats
             if seat.key not in chosen
@@ -111,7 +114,9 @@ def match(
 class _Table:
     """Every pair: allowed with its terms, or ruled out with its reason."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Problem, refuses: Refuses) -> None:
+        mounts = tuple(one.key for one in problem.mounts)
+        self.together = Together(refuses, mounts)
         self.terms: dict[Pair, tuple[Term, ...]] = {}
         self.points: dict[Pair, int] = {}
         self.why: dict[Pair, str] = {}
@@ -124,6 +129,17 @@ class _Table:
                 else:
                     self.terms[pair] = terms(seat, mount, problem.weights)
                     self.points[pair] = sum(one.points for one in self.terms[pair])
+
+
+def _why_not(table: _Table, seat: Seat, mount: Mount, chosen: dict[int, int]) -> str:
+    """Say why somebody on foot does not have a horse."""
+    pair = (seat.key, mount.key)
+    if pair in table.why:
+        return table.why[pair]
+    its = [key for key, one in chosen.items() if one == mount.key]
+    if its and table.together.may_not(mount.key, [*its, seat.key]):
+        return "limit: over a rule of its work with what it is given here"
+    return "needed elsewhere"
 
 
 def _check_fixed(problem: Problem, table: _Table) -> None:
@@ -184,6 +200,7 @@ def _solve(
     limit: float,
     forbidden: Pair | None = None,
     watch: Watch = nullcontext,
+    stop: Event | None = None,
 ) -> tuple[dict[int, int], int, bool] | None:
     model = cp_model.CpModel()
     use = {
@@ -207,16 +224,49 @@ def _solve(
     for mount in problem.mounts:
         _keep_limits(model, problem, mount, use, costs)
     model.minimize(sum(costs))
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 1
-    solver.parameters.max_deterministic_time = limit
-    with watch(solver):
-        status = solver.solve(model)
-    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+    _forbid(model, use, table.together.cuts_in_order)
+    while True:
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = 1
+        solver.parameters.random_seed = 1
+        solver.parameters.max_deterministic_time = limit
+        with watch(solver):
+            status = solver.solve(model)
+        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            return None
+        chosen = {seat: m for (seat, m), var in use.items() if solver.value(var)}
+        new = table.together.broken_by(chosen)
+        if not new:
+            proved = status == cp_model.OPTIMAL
+            return chosen, round(solver.objective_value), proved
+        limit -= solver.response_proto.deterministic_time
+        if limit <= 0 or (stop is not None and stop.is_set()):
+            return _mended(problem, table, chosen)
+        _forbid(model, use, new)
+
+
+def _forbid(
+    model: cp_model.CpModel, use: dict[Pair, cp_model.IntVar], cuts: Iterable[Cut]
+) -> None:
+    """Let no horse do all the seats of a cut."""
+    for mount, seats in cuts:
+        its = [use[seat, mount] for seat in sorted(seats) if (seat, mount) in use]
+        if len(its) == len(seats):
+            model.add(sum(its) < len(seats))
+
+
+def _mended(
+    problem: Problem, table: _Table, chosen: dict[int, int]
+) -> tuple[dict[int, int], int, bool] | None:
+    """Return what was found in the time given, with what breaks a rule left out."""
+    fixed = [one.key for one in problem.seats if one.fixed is not None]
+    kept = table.together.mended(chosen, fixed)
+    if table.together.broken_by(kept):
         return None
-    chosen = {seat: mount for (seat, mount), var in use.items() if solver.value(var)}
-    return chosen, round(solver.objective_value), status == cp_model.OPTIMAL
+    points = sum(table.points[pair] for pair in kept.items())
+    points += sum(jumps_again(problem, kept).values())
+    on_foot = len(problem.seats) - len(kept)
+    return kept, points + on_foot * _unseated_points(problem, table), False
 
 
 def use_of(

@@ -9,9 +9,10 @@ from scheduling.finding.best import Points
 from scheduling.finding.horses import Row, assign
 from scheduling.finding.points import Reason, load_points
 from scheduling.finding.points import Weights as FindingWeights
-from scheduling.matching.problem import Liking, Mount, Seat, Weights
+from scheduling.matching.problem import Liking, Mount, Seat
 from scheduling.matching.weighing import ruled_out, terms
 from scheduling.services.finding_diary import Moments, Wish
+from scheduling.services.joint_work import weights_of
 from school.convert import house_of
 from school.enums import Level, Work
 from school.models import Horse, Lesson, Rider, School
@@ -53,7 +54,7 @@ class Mounts:
     ) -> None:
         self.span, self.wish, self.known, self.weights = span, wish, known, weights
         self.house = house_of(school)
-        self.matching = Weights(saddle_kg=round(self.house.gear_kg))
+        self.matching = weights_of(self.house)
         self.unnamed = max(0, wish.places - len(wish.riders))
         self.seats = [self._seat(n, rider, grid) for n, rider in enumerate(wish.riders)]
         self._days = horse_days_of(span, days) if self.seats or self.unnamed else {}

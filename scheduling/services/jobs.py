@@ -131,11 +131,12 @@ def what_if_job(run: PlanRun, rows: DayRows, document: Data, now: datetime) -> J
 def match_job(run: PlanRun, rows: DayRows, document: Data, now: datetime) -> Job:
     """Return the search for the best horses of a day; `keep` are the pairs fixed."""
     fixed: dict[int, int] = dict(run.keep)
-    problem = to_match(day=run.date, now=now, fixed=fixed).problem
+    asked = to_match(day=run.date, now=now, fixed=fixed)
 
     def job(progress: Progress) -> Found:
         found = match(
-            problem,
+            asked.problem,
+            refuses=asked.refuses,
             limit=float(run.seconds),
             on_progress=progress.count,
             stop=progress.stop,

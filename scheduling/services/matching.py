@@ -1,25 +1,24 @@
 """Horses to riders for a lesson or a day: proposed, looked at, and given at once."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
 from scheduling.convert.matches import match_from_data
 from scheduling.matching.engine import Match, UnableToMatch, match
-from scheduling.matching.problem import Held, Liking, Mount, Problem, Seat, Weights
+from scheduling.matching.problem import Held, Liking, Mount, Problem, Seat
+from scheduling.matching.together import Refuses
+from scheduling.services.joint_work import JointWork, joint_work, weights_of
 from school.enums import HOLDING_STATES, LessonState, Level, RideState, Work
-from school.models import Account, Horse, LessonGrid, Ride
+from school.models import Account, Horse, Lesson, LessonGrid, Ride
 from school.queries.lessons import day_bounds
 from school.queries.matching import MatchRows, match_rows
 from school.queries.schools import school_zone
-from school.services import checks
 from school.services.refusals import UnableToBook
 from school.services.rides import change_horses
-from school.services.welfare import house_rules
 
 ORDER = list(Level.values)
 OPEN = {LessonState.ASKED, LessonState.BOOKED, LessonState.CONFIRMED}
@@ -43,11 +42,15 @@ class Proposal(Kept):
 
 @dataclass(frozen=True, slots=True)
 class ToMatch:
-    """Rides that want a horse, the horses by key, and the question in numbers."""
+    """Rides that want a horse, the horses by key, and the question in numbers.
+
+    `refuses` says which rides no horse may go in together.
+    """
 
     rides: list[Ride]
     horses: dict[int, Horse]
     problem: Problem
+    refuses: Refuses
 
 
 def propose(
@@ -59,19 +62,21 @@ def propose(
     fixed: Mapping[int, int] | None = None,
     without: Iterable[int] = (),
     barred: Iterable[tuple[int, int]] = (),
+    also: Mapping[int, Sequence[Lesson]] | None = None,
 ) -> Proposal:
     """Propose horses for what has not begun of a day, of one lesson, or some rides.
 
     Nothing is written. `fixed` says which ride has which horse; `without` are horses
-    not to be had, `barred` rides with a horse that a rule was found to forbid. Raises
-    UnableToBook where what is fixed can't be.
+    not to be had, `barred` rides with a horse that a rule was found to forbid; `also`
+    what horses are to go in on other days. Raises UnableToBook where what is fixed
+    can't be.
     """
     asked = to_match(
         day=day, now=now, lesson=lesson, rides=rides, fixed=fixed, without=without,
-        barred=barred,
+        barred=barred, also=also,
     )  # fmt: skip
     try:
-        found = match(asked.problem)
+        found = match(asked.problem, refuses=asked.refuses)
     except UnableToMatch as error:
         raise UnableToBook("fixed", str(error)) from error
     return Proposal(asked.rides, asked.horses, found, asked.problem)
@@ -104,6 +109,7 @@ def to_match(
     fixed: Mapping[int, int] | None = None,
     without: Iterable[int] = (),
     barred: Iterable[tuple[int, int]] = (),
+    also: Mapping[int, Sequence[Lesson]] | None = None,
 ) -> ToMatch:
     """Return what is asked of a day, a lesson or some rides, read from the records."""
     zone = school_zone()
@@ -117,8 +123,12 @@ def to_match(
         and (lesson is None or one.lesson_id == lesson)
         and (wanted is None or one.pk in wanted)
     ]
-    problem = _problem(rows, asked, zone, fixed or {}, set(without), set(barred))
-    return ToMatch(asked, {one.pk: one for one in rows.horses}, problem)
+    work = joint_work(
+        day, zone, asked=asked, rides=rows.rides, horses=rows.horses, also=also or {}
+    )
+    problem = _problem(rows, asked, work, fixed or {}, set(without), set(barred))
+    horses = {one.pk: one for one in rows.horses}
+    return ToMatch(asked, horses, problem, work.refuses)
 
 
 def give_horses(
@@ -162,16 +172,17 @@ def give_horses(
 def _problem(
     rows: MatchRows,
     asked: list[Ride],
-    zone: ZoneInfo,
+    work: JointWork,
     fixed: Mapping[int, int],
     without: set[int],
     forbidden: set[tuple[int, int]],
 ) -> Problem:
-    first, _ = day_bounds(rows.date, zone)
+    first, _ = day_bounds(rows.date, work.zone)
     own = {one.pk for one in asked}
-    barred = _barred(rows, asked)
+    barred = {ride.pk: _barred(rows, ride, work) for ride in asked}
     for ride, horse in forbidden:
-        barred.setdefault(ride, {})[horse] = "a rule of its work forbids it"
+        if ride in barred:
+            barred[ride].setdefault(horse, "a rule of its work forbids it")
     seats = [
         _seat(rows, one, first, fixed.get(one.pk), barred[one.pk]) for one in asked
     ]
@@ -180,33 +191,13 @@ def _problem(
         for horse in rows.horses
         if horse.pk not in without
     ]
-    weights = Weights(saddle_kg=round(house_rules().gear_kg))
-    return Problem(tuple(seats), tuple(mounts), weights)
+    return Problem(tuple(seats), tuple(mounts), weights_of(work.house))
 
 
-def _barred(rows: MatchRows, asked: list[Ride]) -> dict[int, dict[int, str]]:
-    """Return for each ride the horses that the rules of horses' work forbid.
-
-    Asked of the day without the lessons that are looked at; what those do together
-    is kept by the engine where it knows the rule, and by the service in the end.
-    """
-    house = house_rules()
-    but = {one.lesson_id for one in asked}
-    able: dict[int, set[int]] = {}
-    for lesson in {one.lesson_id: one.lesson for one in asked}.values():
-        fit = checks.horses_able(
-            lesson.starts_at, lesson.ends_at, but=but, work=lesson.horse_work
-        )
-        able[lesson.pk] = {one.pk for one in fit}
-    barred: dict[int, dict[int, str]] = {}
-    for ride in asked:
-        mine = barred.setdefault(ride.pk, {})
-        for horse in rows.horses:
-            if not checks.carries(ride.rider, horse, ride.lesson.horse_work, house):
-                mine[horse.pk] = "too heavy by the school's rule"
-            elif horse.pk not in able[ride.lesson_id]:
-                mine[horse.pk] = "not fit for work then, or over a rule of its work"
-    return barred
+def _barred(rows: MatchRows, ride: Ride, work: JointWork) -> dict[int, str]:
+    """Return the horses that the rules of horses' work forbid a rider, with why."""
+    why = {one.pk: work.why_not(ride, one) for one in rows.horses}
+    return {horse: says for horse, says in why.items() if says}
 
 
 def _seat(

@@ -39,6 +39,9 @@ def propose_for(
 ) -> Proposal:
     """Propose for everything that is touched; each day is settled by itself.
 
+    Where a horse is out, a day knows what the days before it give to whom, since a
+    horse's work counts by the week too.
+
     `chosen` are settled choices by item; `barred` ways that a rule forbids.
     """
     found = lessons_touched(out.kind, out.pk, out.first, out.last, now)
@@ -46,11 +49,15 @@ def propose_for(
     proved = True
     teachers: dict[int, Instructor] = {}
     arenas: dict[int, Arena] = {}
+    given: dict[int, list[Lesson]] = {}
     for day, lessons in days_of(found.lessons, school_zone()).items():
         if out.kind == OutKind.HORSE:
             its, sure = remount_day(
-                day, out, lessons, chosen=chosen, barred=barred, now=now
+                day, out, lessons, chosen=chosen, barred=barred, now=now, also=given
             )
+            for one in its:
+                if one.horse is not None:
+                    given.setdefault(one.horse.pk, []).append(one.lesson)
             items += its
             proved = proved and sure
             continue

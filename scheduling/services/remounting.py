@@ -31,10 +31,12 @@ def remount_day(
     chosen: Mapping[str, str],
     barred: Barred,
     now: datetime,
+    also: Mapping[int, Sequence[Lesson]],
 ) -> tuple[list[Item], bool]:
     """Return every ride of the horse on a day, each with the horse proposed for it.
 
-    The other riders keep theirs. `barred` are rides with a horse a rule forbids.
+    The other riders keep theirs. `barred` are rides with a horse a rule forbids;
+    `also` what horses are to go in on the days that are settled already.
     """
     rides = [
         (lesson, ride)
@@ -54,6 +56,7 @@ def remount_day(
         },
         without=[out.pk],
         barred=[(ride, int(str(horse))) for ride, horse in barred],
+        also=also,
     )
     given = {one.seat: one for one in found.match.given}
     seats = {one.key: one for one in found.problem.seats}

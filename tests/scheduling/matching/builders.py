@@ -4,6 +4,7 @@ from itertools import count, pairwise, product
 
 from scheduling.matching.engine import jumps_again
 from scheduling.matching.problem import Mount, Problem, Seat
+from scheduling.matching.together import Refuses, nothing_refused
 from scheduling.matching.weighing import ruled_out, terms
 
 HOUR = 3600
@@ -36,7 +37,7 @@ def mount(**changes) -> Mount:
     return Mount(key=key, **usual | changes)
 
 
-def judge(problem: Problem) -> tuple[int, int]:
+def judge(problem: Problem, refuses: Refuses = nothing_refused) -> tuple[int, int]:
     """Try everything: the most seats that can be, and then the fewest points.
 
     Shares with the engine only what one pair costs; time, rest and limits are read
@@ -45,13 +46,13 @@ def judge(problem: Problem) -> tuple[int, int]:
     best = (len(problem.seats) + 1, 0)
     options = [[None, *problem.mounts] for _ in problem.seats]
     for choice in product(*options):
-        points = _points(problem, choice)
+        points = _points(problem, choice, refuses)
         if points is not None:
             best = min(best, (sum(one is None for one in choice), points))
     return best
 
 
-def _points(problem: Problem, choice) -> int | None:
+def _points(problem: Problem, choice, refuses: Refuses) -> int | None:
     total = 0
     chosen = {}
     for its, horse in zip(problem.seats, choice, strict=True):
@@ -75,6 +76,8 @@ def _points(problem: Problem, choice) -> int | None:
         if mine and len(spans) > horse.max_lessons:
             return None
         if mine and sum(to - since for since, to in spans) > horse.max_s:
+            return None
+        if len(mine) > 1 and refuses(horse.key, tuple(one.key for one in mine)):
             return None
         new = {(one.from_s, one.to_s) for one in mine}
         for first, second in pairwise(spans):

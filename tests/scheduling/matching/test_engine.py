@@ -1,6 +1,7 @@
 """The best horses, judged by trying everything and by SciPy's assignment."""
 
 from dataclasses import replace
+from threading import Event
 
 import numpy as np
 import pytest
@@ -105,6 +106,56 @@ def test_a_group_agrees_with_scipys_assignment(problem: Problem) -> None:
     total = int(costs[linear_sum_assignment(costs)].sum())
 
     assert found(problem) == divmod(total, alone)
+
+
+@st.composite
+def bound(draw):
+    """Draw a day, and what some of its horses may not do together."""
+    problem = draw(problems(4, st.sampled_from([h * HOUR // 2 for h in range(16, 24)])))
+    if len(problem.seats) < 2:
+        return problem, []
+    keys = st.sampled_from([one.key for one in problem.seats])
+    horses = st.sampled_from([one.key for one in problem.mounts])
+    sets = st.frozensets(keys, min_size=2, max_size=min(3, len(problem.seats)))
+    return problem, draw(st.lists(st.tuples(horses, sets), max_size=6))
+
+
+@given(bound())
+def test_what_may_not_be_together_is_not_and_nothing_better_is_left_out(asked) -> None:
+    problem, forbidden = asked
+
+    def refuses(horse: int, seats: tuple[int, ...]) -> bool:
+        return any(horse == one and its <= set(seats) for one, its in forbidden)
+
+    result = match(problem, refuses=refuses)
+
+    assert result.proved
+    assert (len(result.unseated), result.points) == judge(problem, refuses)
+    assert match(problem, refuses=refuses) == result
+
+
+def test_a_search_that_is_stopped_keeps_what_may_not_be_together() -> None:
+    juniper, stop = mount(), Event()
+    stop.set()
+    problem = Problem(
+        tuple(seat(from_s=h * HOUR, to_s=(h + 1) * HOUR) for h in (9, 11, 13)),
+        (juniper,),
+    )
+
+    result = match(problem, refuses=lambda _, seats: len(seats) > 1, stop=stop)
+
+    assert [one.mount for one in result.given] == [juniper.key, None, None]
+    assert not result.proved
+
+
+def test_what_is_fixed_and_may_not_be_together_is_refused() -> None:
+    juniper = mount()
+    seats = tuple(
+        seat(from_s=h * HOUR, to_s=(h + 1) * HOUR, fixed=juniper.key) for h in (9, 11)
+    )
+
+    with pytest.raises(UnableToMatch, match="over its limit"):
+        match(Problem(seats, (juniper,)), refuses=lambda _, its: len(its) > 1)
 
 
 @given(problems(4, st.sampled_from([h * HOUR // 2 for h in range(16, 24)])))

@@ -181,3 +181,64 @@ def test_yesterdays_work_counts(two) -> None:
     found = propose(day=SATURDAY, now=NOW)
     says = [t.says for one in found.match.given for t in one.terms]
     assert "60 min of work yesterday, jumping, and jumps again" in says
+
+
+def given_of(found) -> list[Ride]:
+    wanted = {one.seat: one.mount for one in found.match.given if one.mount}
+    seen = {one.pk: one.horse_id for one in found.rides}
+    return give_horses(wanted=wanted, seen=seen, by=None, now=NOW)
+
+
+def day_of(work: str, *clocks: str, **horse):
+    """Propose for lessons of one rider each on a day, with one horse to be had."""
+    SchoolFactory()
+    HorseFactory(name="Juniper", **horse)
+    for clock in clocks:
+        lesson = LessonFactory(starts_at=at(clock), work=work)
+        RideFactory(lesson=lesson, horse=None)
+    return propose(day=SATURDAY, now=NOW)
+
+
+@pytest.mark.parametrize(
+    ("work", "clocks", "horse", "seated"),
+    [
+        # Two jumping lessons a day: the school's rule, which refuses a third.
+        ("jumping", ("09:00", "11:00", "13:00"), {}, 2),
+        # Three lessons and the ten minutes between them are more than three hours.
+        ("flat", ("09:00", "10:10", "11:20"), {"rest_min": 0}, 2),
+        ("flat", ("09:00", "10:30", "12:00"), {}, 3),
+    ],
+)
+def test_what_is_proposed_for_a_day_can_be_given(work, clocks, horse, seated) -> None:
+    found = day_of(work, *clocks, **horse)
+
+    assert len(given_of(found)) == seated
+    assert found.match.proved
+    says = [x for why in found.match.unseated.values() for x in why.values()]
+    assert set(says) <= {"limit: over a rule of its work with what it is given here"}
+
+
+def test_a_horse_is_ruled_out_by_rule_figure_limit_and_source() -> None:
+    SchoolFactory()
+    HorseFactory(name="Pepper", weight_kg=300)
+    ride = RideFactory(lesson__work="flat", rider__weight_kg=70, horse=None)
+
+    why = propose(day=SATURDAY, now=NOW).match.unseated[ride.pk]
+
+    assert list(why.values()) == [
+        "would carry 26.7 % of its weight; at most 20 % (two trials and a survey; "
+        "the tool's own estimate)"
+    ]
+
+
+def test_a_weight_the_school_allows_is_proposed() -> None:
+    SchoolFactory(welfare={"weight": {"warn": 20, "refuse": 25}})
+    horse = HorseFactory(weight_kg=400)
+    RideFactory(lesson__work="flat", rider__weight_kg=80, horse=None)  # 22.5 %
+
+    found = propose(day=SATURDAY, now=NOW)
+
+    assert [one.mount for one in found.match.given] == [horse.pk]
+    assert "carries 22.5 % of its weight, over 20.0 %" in [
+        one.says for one in found.match.given[0].terms
+    ]

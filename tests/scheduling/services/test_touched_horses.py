@@ -11,6 +11,7 @@ from school.models import (
 )
 from school.services.out import Out
 from school.services.refusals import UnableToBook
+from school.services.welfare import told_of_lesson
 from tests.clock import SATURDAY, at
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import RideFactory
@@ -71,7 +72,7 @@ def test_without_another_horse_the_rider_is_left_without_one_for_now() -> None:
 
     assert seen.proposal.items[0].waits
     assert seen.proposal.items[0].why == (
-        "Juniper: not fit for work then, or over a rule of its work",
+        "Juniper: not to be ridden (rest: back is sore)",
     )
     pressed(what, seen)
 
@@ -139,3 +140,52 @@ def test_a_horse_that_was_resting_already_stays_so_and_is_out_for_the_rest() -> 
         ("rest", at("00:00"), at("12:00")),
         ("vet", at("12:00"), at("23:59")),
     ]
+
+
+def test_a_horse_lame_for_weeks_gives_its_work_by_the_weeks_rules_too() -> None:
+    """Sixteen jumping rides; of a horse, at most three jumping days in seven."""
+    SchoolFactory()
+    onyx = HorseFactory(name="Onyx")
+    for name in ("Juniper", "Pepper", "Sorrel", "Tansy", "Umber"):
+        HorseFactory(name=name)
+    last = SATURDAY + timedelta(days=8)
+    for n in range(8):
+        for clock in ("09:00", "11:00"):
+            start = at(clock, SATURDAY + timedelta(days=n))
+            RideFactory(horse=onyx, lesson__starts_at=start)
+    what = lame(onyx, day=last)
+    seen = looked(what)
+
+    assert seen.broken == ""
+    done = pressed(what, seen)
+
+    assert (done.changed, done.cancelled) == (16, 0)
+    assert not any(one.waits for one in seen.proposal.items)
+    assert told_to_refuse() == []
+
+
+def told_to_refuse() -> list[str]:
+    """Return what any lesson refuses as it is booked now."""
+    return [
+        one.says
+        for lesson in Lesson.objects.all()
+        for one in told_of_lesson(lesson)
+        if one.hit.refuses
+    ]
+
+
+def test_the_work_of_a_horse_that_another_rider_keeps_counts() -> None:
+    """Juniper goes in the first lesson with another rider, and may do one a day."""
+    SchoolFactory()
+    onyx = HorseFactory(name="Onyx")
+    juniper = HorseFactory(name="Juniper", max_lessons=1)
+    first = RideFactory(horse=onyx)
+    RideFactory(lesson=first.lesson, horse=juniper)
+    RideFactory(horse=onyx, lesson__starts_at=at("14:00"))
+
+    items = looked(lame(onyx)).proposal.items
+
+    assert [one.waits for one in items] == [True, True]
+    assert items[1].why == (
+        "Juniper: would have 2 lessons on Saturday; at most 1 (the horse's own limit)",
+    )

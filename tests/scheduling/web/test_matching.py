@@ -116,7 +116,8 @@ def test_a_day_whose_fix_cannot_be_says_why(client, ride) -> None:
     client.post(of_day(ride), fix)
     worked()
 
-    assert "too heavy" in client.get(of_day(ride)).content.decode()
+    page = client.get(of_day(ride)).content.decode()
+    assert "% of its weight; at most 20 %" in page
 
 
 def test_a_ride_given_back_meanwhile_is_left_out(client, ride) -> None:
@@ -138,7 +139,7 @@ def test_a_fix_that_cannot_be_is_told(client, ride) -> None:
     page = client.post(f"/lessons/{ride.lesson_id}/horses/", fix)
 
     assert page.status_code == 409
-    assert "too heavy" in page.content.decode()
+    assert "% of its weight; at most 20 %" in page.content.decode()
 
 
 def test_a_stale_page_is_told_what_changed(client, ride) -> None:
