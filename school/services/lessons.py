@@ -299,7 +299,10 @@ def _say_who_clashes(moves: Sequence[Move]) -> None:
         checks.check_arena(move.arena or one.arena, *times, but=keys)
         teacher = move.instructor or one.instructor
         checks.check_instructor(teacher, *times, places=one.places, but=keys)
+        checks.check_leaders(one.kind, *times, places=one.places, but=keys)
         rides = _booked(one)
+        if local_day(starts_at) != local_day(one.starts_at):
+            check_may_ride((ride.rider for ride in rides), starts_at, one.kind)
         for ride in rides:
             check_rider(ride.rider, *times, teacher, one.work, but=keys)
         checks.check_horses(
@@ -391,7 +394,7 @@ def change_state(
     tell: bool = True,
     action: str = "",
 ) -> Lesson:
-    """Write a lesson\'s state, with who and when; needs a transaction."""
+    """Write a lesson's state, with who and when; needs a transaction."""
     before = snapshot(lesson)
     lesson.state = state
     lesson.state_at = now

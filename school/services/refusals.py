@@ -48,6 +48,29 @@ _BY_RULE = {
         "horse-too-young",
         "The horse has not reached the school's least age on that day.",
     ),
+    "ride_rider_not_stopped": (
+        "stopped",
+        "A rider has been stopped from riding. Look at the rider's page.",
+    ),
+    "ride_rider_old_enough": (
+        "too-young",
+        "A rider is too young for this lesson on that day, by the house rules.",
+    ),
+    "ride_minor_has_consent": (
+        "no-consent",
+        "A rider is under age, and no guardian's consent holds on that day. Look at "
+        "the rider's page.",
+    ),
+    "ride_never_again_kept": (
+        "never-again",
+        "A rider is never to ride that horse again: so it is noted. Give another "
+        "horse.",
+    ),
+    "lesson_leaders_not_exceeded": (
+        "too-few-leaders",
+        "The last of those who lead on foot were booked meanwhile. Choose another "
+        "time, or fewer places.",
+    ),
     "pack_not_overspent": (
         "pack-used-up",
         "The pack's last lesson went while you were booking. Book it once more.",

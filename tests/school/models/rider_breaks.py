@@ -5,7 +5,8 @@ from datetime import date
 from typing import Any
 
 from tests.clock import NOW
-from tests.factories.lessons import LessonFactory
+from tests.factories.lessons import LessonFactory, RideFactory
+from tests.factories.matching import RiderHorseFactory
 from tests.factories.people import AccountFactory
 from tests.factories.riders import (
     LevelSigningFactory,
@@ -17,6 +18,22 @@ from tests.factories.schools import SchoolFactory
 
 def two_stops() -> None:
     RiderStopFactory(rider=RiderStopFactory().rider)
+
+
+def booked(**changes: Any) -> None:
+    SchoolFactory()
+    RideFactory(**changes)
+
+
+def booked_never_again() -> None:
+    note = RiderHorseFactory(liking="never", reason="Bolted with her")
+    booked(rider=note.rider, horse=note.horse)
+
+
+def led_by_nobody() -> None:
+    SchoolFactory(leaders=3)
+    LessonFactory(kind="lead-rein", places=2)
+    LessonFactory(kind="lead-rein", places=2)
 
 
 RIDER_BREAKS: dict[str, Callable[[], Any]] = {
@@ -47,4 +64,9 @@ RIDER_BREAKS: dict[str, Callable[[], Any]] = {
         not_before_date=date(2027, 2, 28)
     ),
     "rider_stop_one_at_a_time": two_stops,
+    "ride_rider_not_stopped": lambda: booked(rider=RiderStopFactory().rider),
+    "ride_rider_old_enough": lambda: booked(rider__born_date=date(2024, 5, 4)),
+    "ride_minor_has_consent": lambda: booked(rider__minor=True),
+    "ride_never_again_kept": booked_never_again,
+    "lesson_leaders_not_exceeded": led_by_nobody,
 }

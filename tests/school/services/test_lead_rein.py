@@ -147,8 +147,8 @@ def test_a_led_lesson_over_poles_is_no_jumping_in_a_horse_s_work() -> None:
 
 def test_a_horse_led_twice_over_poles_breaks_no_rule_of_jumping_days() -> None:
     horse = HorseFactory(rest_min=0)
-    first = LessonFactory(kind="lead-rein", starts_at=at("09:00"))
-    second = LessonFactory(kind="lead-rein", starts_at=at("12:00"))
+    first = LessonFactory(kind="lead-rein", places=2, starts_at=at("09:00"))
+    second = LessonFactory(kind="lead-rein", places=2, starts_at=at("12:00"))
     for lesson in (first, second):
         RideFactory(lesson=lesson, horse=horse)
 
@@ -160,7 +160,7 @@ def test_a_horse_led_twice_over_poles_breaks_no_rule_of_jumping_days() -> None:
 def attach(slug: str) -> LessonGrid:
     load_library(now=NOW)
     StorePieceFactory(working=10)
-    ride = RideFactory(lesson__kind="lead-rein")
+    ride = RideFactory(lesson__kind="lead-rein", lesson__places=2)
     LineFactory(arena=ride.lesson.arena)
     revision = Exercise.objects.get(slug=slug).current
     assert revision is not None

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from school.models import Consent, Lesson, Ride, Rider
 from school.queries.riders import years_between
 from school.services.booking import book_lesson
+from school.services.consents import withdraw_consent
 from school.services.lessons import (
     UnableToBook,
     cancel_lesson,
@@ -157,15 +158,16 @@ def test_a_stop_does_not_end_by_its_day_alone() -> None:
 
 
 def test_a_lesson_is_moved_within_its_day_though_the_consent_has_gone() -> None:
-    ride = RideFactory(rider__minor=True)
-    ride.lesson.refresh_from_db()
+    consent = RidingConsentFactory()
+    ride = RideFactory(rider=consent.rider)
+    withdraw_consent(consent=consent, reason="By telephone", by=None, now=NOW)
 
     moved = move_lesson(
         lesson=ride.lesson, starts_at=at("11:00"), version=1, by=None, now=NOW
     )
     assert moved.starts_at == at("11:00")
 
-    with pytest.raises(UnableToBook, match="under 18"):
+    with pytest.raises(UnableToBook, match=r"under 18.* withdrew it on 1 March"):
         move_lesson(
             lesson=moved,
             starts_at=at("11:00", SATURDAY + timedelta(days=7)),

@@ -1,0 +1,11 @@
+DROP TRIGGER school_ride_written_allowed ON school_ride;
+DROP TRIGGER school_lesson_written_allowed ON school_lesson;
+DROP TRIGGER school_lesson_written_led ON school_lesson;
+DROP FUNCTION school_ride_allowed();
+DROP FUNCTION school_lesson_allowed();
+DROP FUNCTION school_lesson_led();
+DROP FUNCTION school_check_allowed(school_ride_not_allowed);
+DROP VIEW school_ride_not_allowed;
+DROP VIEW school_lesson_too_few_leaders;
+DROP FUNCTION school_day(timestamptz);
+DROP FUNCTION school_holds(text);

@@ -1,0 +1,8 @@
+DROP TRIGGER school_ride_allowed_inserted;
+DROP TRIGGER school_ride_allowed_updated;
+DROP TRIGGER school_ride_never_again_updated;
+DROP TRIGGER school_lesson_allowed_updated;
+DROP TRIGGER school_lesson_led_inserted;
+DROP TRIGGER school_lesson_led_updated;
+DROP VIEW school_ride_not_allowed;
+DROP VIEW school_lesson_too_few_leaders;
