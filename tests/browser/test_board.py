@@ -5,9 +5,10 @@ from datetime import datetime, time, timedelta
 import pytest
 from django.utils import timezone
 
-from school.models import Lesson, Occupancy
+from school.models import Lesson, Occupancy, OutboxMessage
+from school.services.invitations import lesson_changed
 from tests.browser.test_pages import DESK, PHONE, sideways, sign_in
-from tests.clock import ZONE
+from tests.clock import NOW, ZONE
 from tests.factories.arenas import ArenaFactory
 from tests.factories.lessons import RideFactory
 from tests.factories.people import AccountFactory
@@ -40,6 +41,12 @@ def manager(name: str):
 
 def day_of(live_server) -> str:
     return f"{live_server.url}/day/{moment('10:00').date().isoformat()}/"
+
+
+def invited(lesson: Lesson) -> None:
+    """Its clients have had their invites."""
+    lesson_changed(lesson=lesson, now=NOW)
+    OutboxMessage.objects.update(state="sent", attempts=1, sent_at=NOW, mail=b"x")
 
 
 def boxed(page, lesson: Lesson):
@@ -170,6 +177,7 @@ def test_the_second_of_two_managers_is_told_and_overwrites_nothing(
 def test_on_a_phone_a_tap_opens_the_form_and_nothing_scrolls_sideways(
     chromium, live_server, lesson: Lesson
 ) -> None:
+    invited(lesson)
     page, errors = sign_in(chromium, live_server, PHONE, manager("Hedda"))
     page.goto(day_of(live_server))
     assert sideways(page) <= 0
@@ -180,9 +188,26 @@ def test_on_a_phone_a_tap_opens_the_form_and_nothing_scrolls_sideways(
     page.locator("[data-verdict=free]").wait_for()
     assert sideways(page) <= 0
     page.get_by_text("Cancel it").click()
+    page.locator("#foretold-cancel").get_by_text("1 mail:").wait_for()
     page.fill("#cancel-reason", "Frost")
     page.get_by_role("button", name="Cancel and tell").click()
     page.get_by_text("is cancelled; its clients are told").wait_for()
 
     assert errors == []
+    page.context.close()
+
+
+def test_what_is_no_time_is_said_and_no_older_verdict_stays(
+    chromium, live_server, lesson: Lesson
+) -> None:
+    page, _ = sign_in(chromium, live_server, DESK, manager("Hedda"))
+    page.goto(f"{live_server.url}/board/lessons/{lesson.pk}/")
+    page.fill("#id_start", "11:00")
+    page.press("#id_start", "Tab")
+    page.locator("[data-verdict=free]").wait_for()
+    page.fill("#id_start", "")
+    page.press("#id_start", "Tab")
+    page.get_by_text("Look at these fields again: Start.").wait_for()
+
+    assert page.locator("[data-verdict=free]").count() == 0
     page.context.close()
