@@ -70,8 +70,10 @@ def _show(
 
 def _words(form: ChangeForm) -> str:
     """Say what is wrong with the fields."""
-    names = [form.fields[one].label or one for one in form.errors if one in form.fields]
-    return f"Look at these fields again: {', '.join(map(str, names))}."
+    said = [
+        f"{form[name].label}: {' '.join(form.errors[name])}" for name in form.errors
+    ]
+    return f"Look at these fields again. {' '.join(said)}"
 
 
 @require_POST

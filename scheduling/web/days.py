@@ -59,11 +59,14 @@ from school.web.access import account_of, allowed
 
 
 def read_day_or_404(text: str) -> date:
-    """Read a day from an address."""
+    """Read a day from an address; a year no calendar is asked for is none."""
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError as error:
         raise Http404 from error
+    if not 1900 <= day.year < 2200:
+        raise Http404
+    return day
 
 
 @allowed(is_staff_of_yard)

@@ -1,7 +1,7 @@
 """Forms of the lesson pages; what is refused is said beside what was typed."""
 
 from calendar import day_name
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django import forms
@@ -13,6 +13,8 @@ from school.enums import GroundNow, LessonKind, Level, Tradition, Work
 from school.models import Arena, Horse, Instructor, Rider, Term
 
 MOST_RIDERS = 4
+FARTHEST = timedelta(days=731)
+"""So far from today a lesson may be booked or moved."""
 
 
 class MomentForm(forms.Form):
@@ -22,6 +24,15 @@ class MomentForm(forms.Form):
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
     )
     start = forms.TimeField(widget=forms.TimeInput(attrs={"type": "time"}))
+
+    def clean_date(self) -> Any:
+        """Refuse a year that can only be mistyped."""
+        day = self.cleaned_data["date"]
+        if day and abs((day - timezone.localdate()).days) > FARTHEST.days:
+            raise forms.ValidationError(
+                f"{day.isoformat()} is more than two years away; look at the year."
+            )
+        return day
 
     def moment(self) -> datetime:
         """Return the aware moment that was given."""

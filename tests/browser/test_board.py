@@ -207,7 +207,9 @@ def test_what_is_no_time_is_said_and_no_older_verdict_stays(
     page.locator("[data-verdict=free]").wait_for()
     page.fill("#id_start", "")
     page.press("#id_start", "Tab")
-    page.get_by_text("Look at these fields again: Start.").wait_for()
+    page.get_by_text(
+        "Look at these fields again. Start: This field is required."
+    ).wait_for()
 
     assert page.locator("[data-verdict=free]").count() == 0
     page.context.close()

@@ -277,7 +277,20 @@ def test_trying_nonsense_names_the_fields(manager: Browser) -> None:
         address(lesson, "try/"), fields(lesson, minutes=500)
     ).content.decode()
 
-    assert "Look at these fields again: Minutes." in page
+    assert "Look at these fields again. Minutes: Ensure this value is less" in page
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "2127-03-06", "9999-12-31"])
+@pytest.mark.parametrize("what", ["try/", "change/"])
+def test_a_year_that_can_only_be_mistyped_is_refused(
+    manager: Browser, day: str, what: str
+) -> None:
+    lesson = LessonFactory()
+
+    page = manager.post(address(lesson, what), fields(lesson, date=day))
+
+    assert "more than two years away; look at the year" in page.content.decode()
+    assert Lesson.objects.get().starts_at == at("09:00")
 
 
 def test_who_would_be_told_of_a_cancelling_is_said_before_the_reason(

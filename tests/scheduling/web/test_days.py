@@ -93,7 +93,15 @@ def test_a_day_without_lessons_says_so(manager: Browser) -> None:
     assert "No lessons on this day." in manager.get(DAY).content.decode()
 
 
-@pytest.mark.parametrize("path", ["/day/tomorrow/", "/resets/2027-02-30/"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/day/tomorrow/",
+        "/resets/2027-02-30/",
+        "/week/0001-01-01/",
+        "/day/9999-12-31/",
+    ],
+)
 def test_a_day_that_is_none_is_not_found(manager: Browser, path: str) -> None:
     assert manager.get(path).status_code == 404
 
