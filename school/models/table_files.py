@@ -4,11 +4,21 @@ from django.db.models import F, Q
 from school.models.constraints import filled, one_of
 from school.models.horses import Horse
 from school.models.lessons import Lesson
-from school.models.people import Account, Rider
+from school.models.people import Account, Instructor, Rider
+
+REFERRED = ("horse", "rider", "instructor", "lesson")
+
+
+def _one_thing() -> Q:
+    """Demand that just one of the things is named."""
+    found = Q()
+    for one in REFERRED:
+        found |= Q(**{f"{what}__isnull": what != one for what in REFERRED})
+    return found
 
 
 class OwnReference(models.Model):
-    """What the school itself calls a horse, rider or lesson: by it a file is re-read.
+    """What the school itself calls one of its own: by it a file is re-read.
 
     Beside the things, not in them: whoever brings in nothing needs none.
     """
@@ -19,6 +29,13 @@ class OwnReference(models.Model):
     )
     rider = models.OneToOneField(
         Rider, null=True, blank=True, on_delete=models.CASCADE, related_name="reference"
+    )
+    instructor = models.OneToOneField(
+        Instructor,
+        null=True,
+        blank=True,
+        on_delete=models.CASCADE,
+        related_name="reference",
     )
     lesson = models.OneToOneField(
         Lesson,
@@ -32,10 +49,7 @@ class OwnReference(models.Model):
         constraints = [
             filled("text", "reference_filled"),
             models.CheckConstraint(
-                condition=Q(horse__isnull=False, rider=None, lesson=None)
-                | Q(horse=None, rider__isnull=False, lesson=None)
-                | Q(horse=None, rider=None, lesson__isnull=False),
-                name="reference_of_one_thing",
+                condition=_one_thing(), name="reference_of_one_thing"
             ),
             *(
                 models.UniqueConstraint(
@@ -43,7 +57,7 @@ class OwnReference(models.Model):
                     condition=Q(**{f"{what}__isnull": False}),
                     name=f"reference_once_for_a_{what}",
                 )
-                for what in ("horse", "rider", "lesson")
+                for what in REFERRED
             ),
         ]
 
@@ -59,7 +73,7 @@ class TableFile(models.Model):
     what becomes of it, and why.
     """
 
-    kind = models.CharField(max_length=10)
+    kind = models.CharField(max_length=12)
     name = models.CharField(max_length=120)
     digest = models.CharField(max_length=64, help_text="SHA-256 of the file")
     sent_by = models.ForeignKey(
@@ -80,7 +94,11 @@ class TableFile(models.Model):
 
     class Meta:
         constraints = [
-            one_of("kind", ["horses", "people", "lessons"], "table_file_kind_known"),
+            one_of(
+                "kind",
+                ["horses", "people", "instructors", "lessons"],
+                "table_file_kind_known",
+            ),
             filled("digest", "table_file_digest_filled"),
             models.CheckConstraint(
                 condition=Q(expires_at__gt=F("sent_at")),

@@ -1,15 +1,30 @@
-"""Everything that a table holds, written as it is read: horses, people, lessons."""
+"""Everything that a table holds, written as it is read."""
 
 from collections import Counter
-from collections.abc import Iterable
+from datetime import time
 from zoneinfo import ZoneInfo
 
 from django.db.models import Prefetch, QuerySet
 
 from school.enums import LessonState, RideState
-from school.models import Horse, Lesson, OwnReference, Ride, Rider
-from school.tables.cells import as_cell, same_name
-from school.tables.columns import TABLES, Kind
+from school.models import (
+    Consent,
+    Horse,
+    HorseDayOff,
+    Instructor,
+    Lesson,
+    OwnReference,
+    Ride,
+    Rider,
+)
+from school.tables.cells import (
+    as_cell,
+    dated_papers_as_cell,
+    same_name,
+    weekdays_as_cell,
+    weekly_hours_as_cell,
+)
+from school.tables.columns import CONSENTS, TABLES, Kind
 
 HERE = "here-"
 """Begins the reference of what has none of the school's own: "here-12"."""
@@ -24,9 +39,11 @@ def table_of(kind: Kind, zone: ZoneInfo) -> tuple[list[str], Rows]:
     """Return the titles and rows of a whole table, in a constant number of queries."""
     titles = [one.title for one in TABLES[kind]]
     if kind is Kind.HORSES:
-        return titles, _plain(kind, Horse.objects.order_by("name", "pk"), "horse")
+        return titles, _horses()
     if kind is Kind.PEOPLE:
         return titles, _people()
+    if kind is Kind.INSTRUCTORS:
+        return titles, _instructors()
     return titles, _lessons(zone)
 
 
@@ -54,18 +71,85 @@ def _reference(key: int, own: dict[int, str]) -> str:
     return own.get(key) or f"{HERE}{key}"
 
 
-def _plain(kind: Kind, things: Iterable[Horse], attribute: str) -> Rows:
-    own = _references(attribute)
-    keys = [one.key for one in TABLES[kind][1:]]
+def days_off() -> dict[int, tuple[int, ...]]:
+    """Return the weekdays on which each horse is not ridden, Monday being 0."""
+    found: dict[int, tuple[int, ...]] = {}
+    pairs = HorseDayOff.objects.order_by("weekday").values_list("horse_id", "weekday")
+    for horse, weekday in pairs:
+        found[horse] = (*found.get(horse, ()), weekday)
+    return found
+
+
+def _horses() -> Rows:
+    own, off = _references("horse"), days_off()
     return [
-        [_reference(one.pk, own), *(as_cell(getattr(one, key)) for key in keys)]
-        for one in things
+        [
+            _reference(one.pk, own),
+            *(
+                weekdays_as_cell(off.get(one.pk, ()))
+                if column.key == "days_off"
+                else as_cell(getattr(one, column.key))
+                for column in TABLES[Kind.HORSES][1:]
+            ),
+        ]
+        for one in Horse.objects.order_by("name", "pk")
     ]
 
 
+def _instructors() -> Rows:
+    own, rows = _references("instructor"), []
+    teachers = Instructor.objects.select_related("person").prefetch_related(
+        "hours", "papers"
+    )
+    for one in teachers.order_by("person__last_name", "person__first_name", "pk"):
+        row = {
+            "reference": _reference(one.pk, own),
+            "hours": weekly_hours_as_cell(hours_of(one)),
+            "papers": dated_papers_as_cell(
+                (paper.name, paper.expires_date) for paper in one.papers.all()
+            ),
+        }
+        for key in ("first_name", "last_name", "email", "phone"):
+            row[key] = as_cell(getattr(one.person, key))
+        rows.append(
+            [
+                row[column.key]
+                if column.key in row
+                else as_cell(getattr(one, column.key))
+                for column in TABLES[Kind.INSTRUCTORS]
+            ]
+        )
+    return rows
+
+
+def hours_of(instructor: Instructor) -> tuple[tuple[int, time, time], ...]:
+    """Return the hours of an instructor's week, in order."""
+    hours = instructor.hours.all()
+    return tuple(sorted((one.weekday, one.from_at, one.to_at) for one in hours))
+
+
+def latest_consents() -> dict[tuple[int, str], Consent]:
+    """Return each rider's latest consent of each kind that tables have, in one query.
+
+    One that was withdrawn only where there is no other.
+    """
+    found: dict[tuple[int, str], Consent] = {}
+    for one in (
+        Consent.objects.filter(kind__in=CONSENTS)
+        .select_related("given_by")
+        .order_by("given_date", "pk")
+    ):
+        known = found.get((one.rider_id, one.kind))
+        if known is None or one.withdrawn_date is None:
+            found[one.rider_id, one.kind] = one
+    return found
+
+
 def _people() -> Rows:
-    own, rows = _references("rider"), []
-    riders = Rider.objects.select_related("person", "client__person")
+    own, consents, rows = _references("rider"), latest_consents(), []
+    riders = Rider.objects.select_related(
+        "person", "client__person", "level_signed_by__person"
+    )
     for rider in riders.order_by("person__last_name", "person__first_name", "pk"):
         person, guardian = rider.person, rider.client.person
         row = {"reference": _reference(rider.pk, own)}
@@ -74,6 +158,8 @@ def _people() -> Rows:
             if guardian != person:
                 row[f"guardian_{key}"] = as_cell(getattr(guardian, key))
         row["language"] = rider.client.language
+        for kind in CONSENTS:
+            row |= _consent_cells(kind, consents.get((rider.pk, kind)))
         rows.append(
             [
                 row[one.key] if one.key in row else as_cell(getattr(rider, one.key, ""))
@@ -81,6 +167,16 @@ def _people() -> Rows:
             ]
         )
     return rows
+
+
+def _consent_cells(kind: str, consent: Consent | None) -> dict[str, str]:
+    if consent is None or consent.withdrawn_date is not None:
+        return {}
+    return {
+        f"{kind}_until": as_cell(consent.expires_date),
+        f"{kind}_from": as_cell(consent.given_date),
+        f"{kind}_by": str(consent.given_by),
+    }
 
 
 def _lessons(zone: ZoneInfo) -> Rows:

@@ -1,14 +1,16 @@
 """Consents: given, renewed by a guardian, withdrawn."""
 
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from django.db import transaction
 
 from school.enums import ConsentKind
-from school.models import Account, Client, Consent, Person, Rider
+from school.models import Account, AuditEntry, Client, Consent, Person, Rider
 from school.queries.riders import is_minor
 from school.queries.schools import local_day, the_school
-from school.services.audit import record, snapshot
+from school.services.audit import entry_of, record, snapshot
 from school.services.refusals import UnableToBook
 
 LASTS = timedelta(days=365)
@@ -53,7 +55,8 @@ def give_consent(
     today = local_day(now)
     first = given_date or today
     last = expires_date or first + LASTS
-    _check(rider, given_by, first, last, today)
+    of_age = the_school().of_age_years
+    check_consent(rider, given_by, (first, last), today=today, of_age=of_age)
     with transaction.atomic():
         Rider.objects.select_for_update(of=("self",)).get(pk=rider.pk)
         fresh, made = Consent.objects.get_or_create(
@@ -79,9 +82,14 @@ def give_consent(
         return fresh
 
 
-def _check(
-    rider: Rider, given_by: Person, first: date, last: date, today: date
+def check_consent(
+    rider: Rider, given_by: Person, days: tuple[date, date], *, today: date, of_age: int
 ) -> None:
+    """Refuse days that can't be, and a minor who would consent for themselves.
+
+    Asks the database nothing, so that a whole table is checked row by row.
+    """
+    first, last = days
     if first > today:
         raise UnableToBook(
             "given", "A consent can't be given on a day to come.", field="given_date"
@@ -92,13 +100,36 @@ def _check(
             "A consent ends after the day it was given, two years later at most.",
             field="expires_date",
         )
-    of_age = the_school().of_age_years
-    if given_by.pk == rider.pk and is_minor(rider.born_date, today, of_age):
+    if given_by == rider.person and is_minor(rider.born_date, today, of_age):
         raise UnableToBook(
             "own-consent",
             f"{rider.person.first_name} is under {of_age}: a guardian gives consent.",
             field="given_by",
         )
+
+
+def note_consents(
+    *,
+    new: Sequence[Consent],
+    changed: Sequence[tuple[Consent, dict[str, Any]]],
+    by: Account | None,
+    now: datetime,
+) -> list[AuditEntry]:
+    """Write many checked consents at once; return their audit, to be written too.
+
+    Needs the caller's transaction. `changed` has each with what it was before.
+    """
+    Consent.objects.bulk_create(new, batch_size=200)
+    Consent.objects.bulk_update(
+        [one for one, _ in changed], ["given_by", "expires_date"], batch_size=100
+    )
+    return [
+        entry_of(
+            by=by, at=now, action="consent", subject=one, before=before,
+            after=snapshot(one),
+        )
+        for one, before in [*((one, None) for one in new), *changed]
+    ]  # fmt: skip
 
 
 def withdraw_consent(

@@ -11,6 +11,7 @@ from school.models import Account, TableFile
 from school.services.audit import record
 from school.services.bringing.fates import CHANGED, NEW, REFUSED, Fate, Hand
 from school.services.bringing.horses import bring_horses
+from school.services.bringing.instructors import bring_instructors
 from school.services.bringing.lessons import bring_lessons
 from school.services.bringing.people import bring_people
 from school.tables.cells import Reading
@@ -36,6 +37,7 @@ nobody else can write on SQLite, so a file has no more."""
 _BRING = {
     Kind.HORSES: bring_horses,
     Kind.PEOPLE: bring_people,
+    Kind.INSTRUCTORS: bring_instructors,
     Kind.LESSONS: bring_lessons,
 }
 

@@ -2,7 +2,7 @@
 
 import re
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, time
 from decimal import Decimal
@@ -141,6 +141,90 @@ def a_clock_time(cell: str, how: Reading) -> time:
     except ValueError:
         pass
     raise Unreadable(f"is no clock time: {cell[:40]}. Write 09:30")
+
+
+_WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+_PART = re.compile(r"\s*[;\n]\s*")
+
+
+def _weekday(word: str) -> int:
+    """Return the number of a weekday, Monday being 0."""
+    start = same_name(word)[:3]
+    if start not in _WEEKDAYS:
+        raise Unreadable(f"has no weekday: {word[:40]}. Write Mon, Tue, Wed …")
+    return _WEEKDAYS.index(start)
+
+
+def weekdays(cell: str, how: Reading) -> tuple[int, ...]:
+    """Read weekdays: Mon, Thu."""
+    words = [one for one in re.split(r"[,;\s]+", cell) if one]
+    return tuple(sorted({_weekday(one) for one in words}))
+
+
+def weekdays_as_cell(days: Iterable[int]) -> str:
+    """Write weekdays as `weekdays` reads them."""
+    return ", ".join(_WEEKDAYS[one].capitalize() for one in sorted(days))
+
+
+Hours = tuple[tuple[int, time, time], ...]
+
+_HOURS = re.compile(r"([a-z]+)\W*(\S+?)\s*(?:-|\u2013|to)\s*(\S+)", re.IGNORECASE)
+
+
+def weekly_hours(cell: str, how: Reading) -> Hours:
+    """Read the hours of a week: Mon 09:00-12:00; Mon 13:00-17:00; Tue 09:00-17:00."""
+    found = set()
+    for part in _PART.split(cell):
+        said = _HOURS.fullmatch(part)
+        if said is None:
+            raise Unreadable(
+                f"is no day with hours: {part[:40]}. Write Mon 09:00-17:00"
+            )
+        begin, end = a_clock_time(said[2], how), a_clock_time(said[3], how)
+        if begin >= end:
+            raise Unreadable(f"ends before it begins: {part[:40]}")
+        found.add((_weekday(said[1]), begin, end))
+    return tuple(sorted(found))
+
+
+def weekly_hours_as_cell(hours: Iterable[tuple[int, time, time]]) -> str:
+    """Write the hours of a week as `weekly_hours` reads them."""
+    return "; ".join(
+        f"{_WEEKDAYS[day].capitalize()} {begin:%H:%M}-{end:%H:%M}"
+        for day, begin, end in sorted(hours)
+    )
+
+
+Papers = tuple[tuple[str, date], ...]
+
+_PAPER = re.compile(
+    r"\s*(.+?)\s*:?\s+(\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./-]\d{1,2}[./-]\d{4})\s*(?:;|\n|$)"
+)
+
+
+def dated_papers(cell: str, how: Reading) -> Papers:
+    """Read papers, each with its last day: First aid: 2027-05-01; Licence: …"""
+    found: dict[str, date] = {}
+    at = 0
+    while at < len(cell):
+        said = _PAPER.match(cell, at)
+        if said is None:
+            raise Unreadable(
+                f"is no paper with its last day: {cell[at : at + 40].strip()}. Write "
+                "First aid: 2027-05-01"
+            )
+        if len(said[1]) > 80:
+            raise Unreadable(f"has a paper of {len(said[1])} characters; 80 at most")
+        if said[1] in found:
+            raise Unreadable(f"has {said[1]} twice")
+        found[said[1]] = a_day(said[2], how)
+        at = said.end()
+    return tuple(sorted(found.items()))
+
+
+def dated_papers_as_cell(papers: Iterable[tuple[str, date]]) -> str:
+    """Write papers as `dated_papers` reads them."""
+    return "; ".join(f"{name}: {last.isoformat()}" for name, last in sorted(papers))
 
 
 def a_choice(words: Mapping[str, str]) -> Reader:

@@ -19,7 +19,10 @@ from school.tables.cells import (
     a_mail_address,
     a_text,
     a_whole_number,
+    dated_papers,
     same_name,
+    weekdays,
+    weekly_hours,
 )
 
 
@@ -28,6 +31,7 @@ class Kind(StrEnum):
 
     HORSES = "horses"
     PEOPLE = "people"
+    INSTRUCTORS = "instructors"
     LESSONS = "lessons"
 
 
@@ -105,8 +109,38 @@ HORSES = (
         "max_minutes", "Minutes a day", a_whole_number(0, 600),
         ("max minutes", "minutes per day"),
     ),
+    Column("days_off", "Days off", weekdays, ("day off", "free days", "rest days")),
     Column("notes", "Notes", a_text(4000), ("note", "remarks", "comment", "comments")),
 )  # fmt: skip
+
+
+def _consent(kind: str, title: str, *names: str) -> tuple[Column, ...]:
+    """Return the columns of one kind of consent: until when, from when, who signed."""
+    return (
+        Column(
+            f"{kind}_until", f"{title} until", a_day,
+            tuple(f"{one} until" for one in names)
+            + tuple(f"{one} ends" for one in names),
+        ),
+        Column(
+            f"{kind}_from", f"{title} from", a_day,
+            tuple(f"{one} from" for one in names)
+            + tuple(f"{one} signed on" for one in names),
+        ),
+        Column(
+            f"{kind}_by", f"{title} signed by", a_text(130),
+            tuple(f"{one} signed by" for one in names)
+            + tuple(f"{one} by" for one in names),
+        ),
+    )  # fmt: skip
+
+
+CONSENTS: Mapping[str, str] = {
+    "riding": "Consent to riding",
+    "treatment": "Consent to treatment",
+    "photographs": "Consent to photographs",
+}
+"""The kinds of consent that a table of riders has columns for."""
 
 PEOPLE = (
     _OWN,
@@ -157,6 +191,36 @@ PEOPLE = (
     Column(
         "language", "Language of mails", a_choice(_LANGUAGES), ("language", "lang"),
     ),
+    Column("level_signed_by", "Level signed by", a_text(130), ("signed by",)),
+    Column("level_signed_date", "Level signed on", a_day, ("signed on",)),
+    *_consent("riding", CONSENTS["riding"], "consent", "riding consent"),
+    *_consent("treatment", CONSENTS["treatment"], "treatment consent"),
+    *_consent("photographs", CONSENTS["photographs"], "photo consent"),
+)  # fmt: skip
+
+INSTRUCTORS = (
+    _OWN,
+    Column("first_name", "First name", a_text(60), ("given name", "forename"), True),
+    Column("last_name", "Last name", a_text(60), ("surname", "family name")),
+    Column("email", "Mail", a_mail_address, ("email", "e-mail", "mail address")),
+    Column("phone", "Phone", a_text(30), ("telephone", "mobile", "tel")),
+    Column(
+        "level", "Teaches up to", a_choice(_LEVELS), ("level", "standard", "teaches"),
+        True,
+    ),
+    Column(
+        "highest_fence_cm", "Highest fence (cm)", a_whole_number(0, 160, "cm"),
+        ("highest fence", "max fence", "fences up to", "max height"), True,
+    ),
+    Column(
+        "group_limit", "Riders at once", a_whole_number(1, 12),
+        ("group limit", "group size", "max riders"),
+    ),
+    Column("hours", "Hours", weekly_hours, ("working hours", "availability")),
+    Column(
+        "papers", "Papers", dated_papers,
+        ("certificates", "licences", "qualifications", "papers until"),
+    ),
 )  # fmt: skip
 
 LESSONS = (
@@ -184,6 +248,7 @@ LESSONS = (
 TABLES: Mapping[Kind, tuple[Column, ...]] = {
     Kind.HORSES: HORSES,
     Kind.PEOPLE: PEOPLE,
+    Kind.INSTRUCTORS: INSTRUCTORS,
     Kind.LESSONS: LESSONS,
 }
 

@@ -32,6 +32,7 @@ ROWS_A_PAGE = 100
 KINDS = [
     (Kind.HORSES.value, "Horses"),
     (Kind.PEOPLE.value, "Riders, with who is written to"),
+    (Kind.INSTRUCTORS.value, "Instructors, with hours and papers"),
     (Kind.LESSONS.value, "Lessons"),
 ]
 WORDS = {

@@ -33,6 +33,20 @@ def horse(n: int, **changes: str) -> dict[str, str]:
     } | changes
 
 
+def teacher(n: int, **changes: str) -> dict[str, str]:
+    """Return the cells of one instructor."""
+    return {
+        "Our reference": f"T{n}",
+        "First name": f"Teacher{n}",
+        "Last name": "Example",
+        "Mail": f"teacher{n}@example.org",
+        "Teaches up to": "intermediate",
+        "Highest fence (cm)": "90",
+        "Hours": "Mon 09:00-17:00; Wed 13:00-18:00",
+        "Papers": "First aid: 2027-05-01; Licence: 2028-01-31",
+    } | changes
+
+
 def lesson(n: int, **changes: str) -> dict[str, str]:
     """Return the cells of one lesson in the hall with Ines Example."""
     return {

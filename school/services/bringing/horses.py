@@ -2,11 +2,12 @@
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Any
+from typing import Any, cast
 from zoneinfo import ZoneInfo
 
-from school.models import AuditEntry, Horse, School
+from school.models import AuditEntry, Horse, HorseDayOff, School
 from school.queries.schools import the_school
+from school.queries.tables import days_off
 from school.services.audit import entry_of, snapshot
 from school.services.bringing.fates import (
     CHANGED,
@@ -22,10 +23,13 @@ from school.services.bringing.fates import (
     check_needed,
     write_down,
 )
-from school.tables.cells import same_name
+from school.tables.cells import same_name, weekdays_as_cell
 from school.tables.columns import HORSES, REFERENCE, Kind, Row
 
-_NAMES = {one.key: one.key for one in HORSES if one.key != REFERENCE}
+_BESIDE = {REFERENCE, "days_off"}
+"""Columns that are no field of a horse."""
+
+_NAMES = {one.key: one.key for one in HORSES if one.key not in _BESIDE}
 
 
 def bring_horses(rows: Sequence[Row], hand: Hand) -> list[Fate]:
@@ -51,6 +55,8 @@ class _Horses:
         self.by_name: dict[str, list[Horse]] = {}
         for one in self.here.values():
             self.by_name.setdefault(same_name(one.name), []).append(one)
+        self.off = days_off()
+        self.days_off: list[tuple[Horse, tuple[int, ...]]] = []
         self.new: list[Horse] = []
         self.changed: list[tuple[Horse, dict[str, Any]]] = []
 
@@ -81,6 +87,7 @@ class _Horses:
         self.known.refer(reference, horse)
         if said:
             self.changed.append((horse, before))
+        said += self._set_days_off(row, horse)
         if reference:
             said.append(f"reference {reference}")
         return Fate(row.number, CHANGED if said else SAME, "; ".join(said))
@@ -109,12 +116,23 @@ class _Horses:
         reference = self.known.new_reference(row, None, "")
         marks: list[object] = [("name", same_name(str(values["name"])))]
         self.known.once(row, *marks, *([("reference", reference)] if reference else []))
-        values.pop(REFERENCE, None)
-        horse = Horse(**values)
+        horse = Horse(**{key: values[key] for key in values if key not in _BESIDE})
+        self._set_days_off(row, horse)
         horse.bookable_from_date = self._bookable_from(horse.born_date)
         self.new.append(horse)
         self.known.refer(reference, horse)
         return Fate(row.number, NEW)
+
+    def _set_days_off(self, row: Row, horse: Horse) -> list[str]:
+        """Note the days off a row says; the cell is all of them."""
+        wanted = row.values.get("days_off")
+        old = self.off.get(horse.pk, ()) if horse.pk else ()
+        if wanted is None or wanted == old:
+            return []
+        days = cast("tuple[int, ...]", wanted)
+        self.days_off.append((horse, days))
+        was = weekdays_as_cell(old) or "nothing"
+        return [f"Days off {was} → {weekdays_as_cell(days)}"]
 
     def _check_born(self, row: Row) -> None:
         born = row.values.get("born_date")
@@ -135,6 +153,13 @@ class _Horses:
         if horses:
             fields = [*_NAMES, "bookable_from_date"]
             Horse.objects.bulk_update(horses, fields, batch_size=50)
+        horses = [one for one, _ in self.days_off]
+        HorseDayOff.objects.filter(horse__in=horses).delete()
+        HorseDayOff.objects.bulk_create(
+            HorseDayOff(horse=one, weekday=day)
+            for one, days in self.days_off
+            for day in days
+        )
         by, at = self.hand.by, self.hand.now
         entries: list[AuditEntry] = [
             entry_of(by=by, at=at, action="bring in", subject=one, after=snapshot(one))
@@ -146,5 +171,13 @@ class _Horses:
                 after=snapshot(one),
             )
             for one, before in self.changed
+        ]  # fmt: skip
+        entries += [
+            entry_of(
+                by=by, at=at, action="days off", subject=one,
+                before={"days_off": weekdays_as_cell(self.off.get(one.pk, ()))},
+                after={"days_off": weekdays_as_cell(days)},
+            )
+            for one, days in self.days_off
         ]  # fmt: skip
         write_down(entries, self.known)

@@ -8,8 +8,10 @@ from zoneinfo import ZoneInfo
 from django.db.models import Model
 
 from school.models import AuditEntry, Client, Person, Rider
+from school.queries.riders import is_minor
 from school.queries.schools import the_school
 from school.services.audit import entry_of, snapshot
+from school.services.bringing.consents import Consents, check_level_signed
 from school.services.bringing.fates import (
     CHANGED,
     NEW,
@@ -26,9 +28,6 @@ from school.services.bringing.fates import (
 )
 from school.tables.cells import same_name
 from school.tables.columns import REFERENCE, Kind, Row
-
-OF_AGE = 18
-"""From this age on a rider books and is written to without a guardian."""
 
 _PERSON = {key: key for key in ("first_name", "last_name", "email", "phone")}
 _RIDER = {
@@ -64,7 +63,10 @@ def _name(first: object, last: object) -> str:
 class _People:
     def __init__(self, hand: Hand) -> None:
         self.hand = hand
-        self.today = hand.now.astimezone(ZoneInfo(the_school().zone)).date()
+        school = the_school()
+        self.today = hand.now.astimezone(ZoneInfo(school.zone)).date()
+        self.of_age = school.of_age_years
+        self.consents = Consents(hand, self.today, self.of_age)
         self.known = Known.of("rider")
         self.by_mail: dict[str, list[Client]] = {}
         self.clients: dict[str, list[Client]] = {}
@@ -76,7 +78,8 @@ class _People:
             self._note(client)
         self.here: dict[int, Rider] = {}
         self.by_name: dict[str, list[Rider]] = {}
-        for rider in Rider.objects.select_related("person").order_by("pk"):
+        riders = Rider.objects.select_related("person", "level_signed_by__person")
+        for rider in riders.order_by("pk"):
             # One object for a person, however it is reached: what one row says of
             # them, the next one sees.
             rider.client = clients[rider.client_id]
@@ -136,12 +139,14 @@ class _People:
 
     def _add(self, row: Row) -> Fate:
         check_needed(Kind.PEOPLE, row)
+        check_level_signed(row, None)
         values = row.values
         reference = self.known.new_reference(row, None, "")
         name = _name(values["first_name"], values.get("last_name", ""))
         marks: list[object] = [(name, values["born_date"])]
         if reference:
             marks.append(("reference", reference))
+        self._check_consents(row)
         guardian = self._guardian(row)
         self.known.once(row, *marks)
         own = _fields(values, _PERSON)
@@ -155,9 +160,36 @@ class _People:
         else:
             self.persons.append(person)
         rider = Rider(person=person, client=client, **_fields(values, _RIDER))
+        planned = self.consents.plan(row, rider, self._signers(rider))
+        said = self.consents.keep(planned)
         self.riders.append(rider)
         self.known.refer(reference, rider)
-        return Fate(row.number, NEW, f"for {guardian.person}" if guardian else "")
+        if guardian:
+            said.insert(0, f"for {guardian.person}")
+        return Fate(row.number, NEW, "; ".join(said))
+
+    def _check_consents(self, row: Row) -> None:
+        """Refuse a new rider's consents before anything is noted of the row."""
+        said = _fields(row.values, _GUARDIAN)
+        person = Person(**_fields(row.values, _PERSON))
+        guardian = Person(**said) if said else person
+        if said and "first_name" not in said:
+            known = self.by_mail.get(same_name(str(said.get("email", ""))), [])
+            guardian = known[0].person if known else guardian
+        client = Client(person=guardian)
+        rider = Rider(
+            person=person,
+            client=client,
+            **_fields(row.values, {"born_date": "born_date"}),
+        )
+        self.consents.plan(row, rider, self._signers(rider))
+
+    def _signers(self, rider: Rider) -> list[Person]:
+        """Return who may sign for a rider, the first of whom is meant unless said."""
+        signers = [rider.client.person]
+        if not is_minor(rider.born_date, self.today, self.of_age):
+            signers.append(rider.person)
+        return signers
 
     def _new_client(self, client: Client, values: Any) -> Client:
         client.language = values.get("language", client.language)
@@ -214,23 +246,25 @@ class _People:
     def _check_of_age(self, row: Row) -> None:
         born = row.values["born_date"]
         assert isinstance(born, date)  # noqa: S101 -- needed, so it is there
-        had = (self.today.month, self.today.day) >= (born.month, born.day)
-        if self.today.year - born.year - (not had) < OF_AGE:
+        if is_minor(born, self.today, self.of_age):
             raise Refused(
-                f"Under {OF_AGE}: name a guardian, who books and is written to."
+                f"Under {self.of_age}: name a guardian, who books and is written to."
             )
 
     def _change(self, row: Row, rider: Rider) -> Fate:
         client, values = rider.client, row.values
         reference = self.known.new_reference(row, rider.pk, str(rider.person))
         self._check_guardian(row, rider)
+        check_level_signed(row, rider)
         own = client.pk == rider.pk
+        planned = self.consents.plan(row, rider, self._signers(rider))
         self.known.once(row, rider.pk)
         said = self._tell_of(
             row, client, {**({} if own else _GUARDIANS_REACH), **_CLIENT}
         )
         said += self._set(rider.person, values, _PERSON)
         said += self._set(rider, values, _RIDER)
+        said += self.consents.keep(planned)
         if any(one.startswith("Level ") for one in said):
             # A level that a file says is no instructor's word.
             rider.level_signed_by = rider.level_signed_date = None
@@ -287,7 +321,7 @@ class _People:
             ]
             if things:
                 model._default_manager.bulk_update(things, fields, batch_size=50)
-        write_down(self._entries(), self.known)
+        write_down([*self._entries(), *self.consents.write()], self.known)
 
     def _entries(self) -> list[AuditEntry]:
         by, at = self.hand.by, self.hand.now

@@ -7,7 +7,7 @@ from school.models import OwnReference, TableFile
 from tests.clock import NOW
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory
-from tests.factories.people import AccountFactory, RiderFactory
+from tests.factories.people import AccountFactory, InstructorFactory, RiderFactory
 
 
 def twice(**things: Any) -> None:
@@ -34,6 +34,7 @@ TABLE_BREAKS: dict[str, Callable[[], Any]] = {
     ),
     "reference_once_for_a_horse": lambda: twice(horse=HorseFactory),
     "reference_once_for_a_rider": lambda: twice(rider=RiderFactory),
+    "reference_once_for_a_instructor": lambda: twice(instructor=InstructorFactory),
     "reference_once_for_a_lesson": lambda: twice(lesson=LessonFactory),
     "table_file_kind_known": lambda: table(kind="saddles"),
     "table_file_digest_filled": lambda: table(digest=""),
