@@ -6,6 +6,7 @@ do harm is refused with words that say what to do instead.
 
 import csv
 import io
+import re
 import zipfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -195,6 +196,7 @@ def _workbook(body: bytes) -> list[list[str]]:
         )
         try:
             sheet = book.worksheets[0]
+            _check_merged(body, sheet._worksheet_path)
             sheet.reset_dimensions()
             # One more than is allowed of each, so that too many is seen as such.
             rows = sheet.iter_rows(
@@ -203,12 +205,32 @@ def _workbook(body: bytes) -> list[list[str]]:
             return [[_said(cell) for cell in row] for row in rows]
         finally:
             book.close()
+    except InvalidTable:
+        raise
     except (
         zipfile.BadZipFile, InvalidFileException, ParseError, KeyError, ValueError,
         TypeError, AttributeError, IndexError, OSError, EOFError, NotImplementedError,
         RuntimeError,
     ) as error:  # fmt: skip
         raise _damaged() from error
+
+
+_MERGED = re.compile(rb'<(?:\w+:)?mergeCell [^>]*?ref="([A-Z]+)(\d+):([A-Z]+)(\d+)"')
+
+
+def _check_merged(body: bytes, part: str) -> None:
+    """Refuse cells merged over rows: all but the first row would say nothing there."""
+    with zipfile.ZipFile(io.BytesIO(body)) as archive:
+        found = _MERGED.findall(archive.read(part))
+    for first, top, last, bottom in found:
+        if top != bottom:
+            cells = (
+                f"{first.decode()}{top.decode()} to {last.decode()}{bottom.decode()}"
+            )
+            raise InvalidTable(
+                f"Cells {cells} are merged over several rows. Undo that in your "
+                "spreadsheet program and write in each row what belongs to it."
+            )
 
 
 def _damaged() -> InvalidTable:

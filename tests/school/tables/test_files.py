@@ -116,6 +116,18 @@ def test_a_workbook_far_from_its_first_cell_is_read_in_bounds():
     assert read_table(saved(book)).rows == (("Fern", "5"),)
 
 
+def test_cells_merged_over_rows_are_refused_and_those_of_one_row_are_not():
+    book = Workbook()
+    for row in (["Name", "Kg"], ["Fern", "5"], ["Moss", None], ["Oak", None]):
+        book.active.append(row)
+    book.active.merge_cells("A4:B4")
+    assert read_table(saved(book)).rows[-1] == ("Oak", "")
+    book.active.merge_cells("B2:B3")
+
+    with pytest.raises(InvalidTable, match="B2 to B3 are merged"):
+        read_table(saved(book))
+
+
 HOSTILE = {
     "nothing": (b"", "The file is empty"),
     "spaces": (b" \n \n", "The file is empty"),
