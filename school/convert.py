@@ -9,15 +9,26 @@ from exercises.convert import spec_of
 from exercises.geometry.data import element_as_data, element_from_data
 from exercises.geometry.editing.history import History, Step
 from exercises.geometry.efforts import ridden_quarters
-from exercises.geometry.elements import Element
+from exercises.geometry.elements import Element, Piece
+from exercises.geometry.fit import Verdict
 from exercises.geometry.lines import Room
 from exercises.geometry.progress import Ridden, Went
 from exercises.geometry.spec import ExerciseSpec, read_spec, spec_as_data
+from exercises.geometry.store import (
+    WHOLE_YARD,
+    Kept,
+    Store,
+    Use,
+    is_of_store,
+    needed_for,
+    store_verdicts,
+)
 from exercises.geometry.strides import Ground, HorseSize
 from exercises.geometry.units import HeightUnit, HorseUnit, LengthUnit, Units
 from exercises.geometry.verdicts import Limit
 from school.enums import CROOKED, KNOCKS, STOPS
 from school.models import (
+    Arena,
     GridDraft,
     Horse,
     Instructor,
@@ -26,6 +37,7 @@ from school.models import (
     RiddenRide,
     Ride,
     School,
+    StorePiece,
 )
 from school.welfare.rules import RULE, Bounds, House
 
@@ -67,6 +79,56 @@ def limits_of(rides: Iterable[Ride], instructor: Instructor) -> list[Limit]:
 def room_of(line: Line) -> Room:
     """Return a line as room for a row."""
     return Room(f"{line.name} in {line.arena.name}", line.length_cm)
+
+
+def store_of(rows: Iterable[StorePiece], arena: Arena | None = None) -> Store:
+    """Return what is kept, from rows fetched with their places, seen from an arena."""
+    kept = tuple(
+        Kept(
+            Piece(one.piece),
+            one.place.name,
+            one.working,
+            one.broken,
+            one.place.arena.name if one.place.arena else WHOLE_YARD,
+        )
+        for one in rows
+    )
+    return Store(kept, arena.name if arena else WHOLE_YARD)
+
+
+def use_of(grid: LessonGrid) -> Use:
+    """Return what a lesson needs of the store; `grid` fetched with lesson and arena."""
+    lesson = grid.lesson
+    needed = needed_for(one.elements for one in stages_of(grid))
+    return Use(
+        lesson.arena.name, lesson.starts_at, lesson.ends_at, needed, lesson.title
+    )
+
+
+def grid_in_store(grid: LessonGrid, store: Store) -> tuple[Verdict, ...]:
+    """Hold a lesson's grid against the store as it is now."""
+    return store_verdicts([one.elements for one in stages_of(grid)], store)
+
+
+def verdicts_now(grid: LessonGrid, store: Store) -> list[dict[str, Any]]:
+    """Return what a fit found, but of the store what holds now: pieces break."""
+    kept = grid.fitted.get("verdicts", [])
+    rest = [one for one in kept if not is_of_store(one["subject"])]
+    if len(rest) == len(kept):
+        return rest
+    return [*map(verdict_as_data, grid_in_store(grid, store)), *rest]
+
+
+def verdict_as_data(one: Verdict) -> dict[str, Any]:
+    """Write a verdict with plain keys."""
+    return {
+        "subject": one.subject,
+        "fit": one.fit.value,
+        "says": one.says,
+        "figure": one.figure,
+        "cure": one.cure,
+        "firm": one.firm,
+    }
 
 
 def stages_of(grid: LessonGrid) -> tuple[BuiltStage, ...]:

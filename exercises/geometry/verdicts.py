@@ -1,11 +1,10 @@
 """Says whether a fitted row suits its horses, riders, arena and store, and why."""
 
-from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from exercises.geometry.cures import changes_for
-from exercises.geometry.elements import FENCES, Element, Kind, Piece, pieces
+from exercises.geometry.elements import FENCES, Kind
 from exercises.geometry.fit import Fit, Verdict
 from exercises.geometry.fitting import FittedRow
 from exercises.geometry.lines import (
@@ -19,6 +18,7 @@ from exercises.geometry.lines import (
 from exercises.geometry.reverse import Turned
 from exercises.geometry.rows import UnableToReverse
 from exercises.geometry.spec import ExerciseSpec, Gap
+from exercises.geometry.store import EMPTY, Store, store_verdicts
 from exercises.geometry.units import METRIC, Units
 
 MOST_FENCES = 8
@@ -49,7 +49,7 @@ def judge_fit(
     *,
     limits: Sequence[Limit] = (),
     rooms: Sequence[Room] = (),
-    stock: Mapping[Piece, int] | None = None,
+    store: Store = EMPTY,
     turned: Turned | UnableToReverse | None = None,
     units: Units = METRIC,
 ) -> tuple[Verdict, ...]:
@@ -63,8 +63,9 @@ def judge_fit(
         Of horses, riders and the instructor.
     rooms
         Lines it might stand on; one that fits is enough.
-    stock
-        Pieces in working order; a piece not named is not limited.
+    store
+        What is kept, and in which arena the row is to stand; a piece that is not
+        in its book is not limited.
     turned
         The row held against its horses from the other end, or why it can't be
         ridden from there; None where nobody rides it that way.
@@ -75,7 +76,7 @@ def judge_fit(
         *_distances(row, units),
         *_measures(row, units),
         *_length(spec, row, rooms, units),
-        *_store(row, stock or {}),
+        *store_verdicts([stage.elements for stage in row.stages], store),
         *_limits(spec, row, limits, units),
         *_number(row),
         *_loose_poles(spec),
@@ -213,54 +214,6 @@ def _length(
     short = [one.room.name for one in lines if one.fit is Fit.DOES_NOT]
     but = f" It is too long for {', '.join(short)}." if short else ""
     return [Verdict("line length", Fit.FITS, f"The row fits {name}.{but}", figure)]
-
-
-def _store(row: FittedRow, stock: Mapping[Piece, int]) -> list[Verdict]:
-    needed: Counter[Piece] = Counter()
-    for stage in row.stages:
-        needed |= _pieces(stage.elements)
-    short = [
-        f"{count} {piece.value}s of {stock[piece]}"
-        for piece, count in sorted(needed.items())
-        if piece in stock and count > stock[piece]
-    ]
-    if short:
-        return [
-            Verdict(
-                "store",
-                Fit.DOES_NOT,
-                f"The row needs more than the store has: {', '.join(short)}.",
-                short[0],
-                _spare_words(row),
-                firm=True,
-            )
-        ]
-    return [
-        Verdict(
-            "store",
-            Fit.FITS,
-            "The store has every piece.",
-            ", ".join(f"{count} {p.value}s" for p, count in sorted(needed.items())),
-        )
-    ]
-
-
-def _spare_words(row: FittedRow) -> str:
-    if any(one.kind is Kind.OXER for one in row.every_element):
-        return (
-            "Make an oxer a vertical (it saves two wings, a pole and two cups), or "
-            "leave an element out."
-        )
-    if any(one.front_rails > 1 for one in row.every_element):
-        return "Take a rail out of a vertical, or leave an element out."
-    return "Leave an element out, or mend or borrow the pieces."
-
-
-def _pieces(elements: tuple[Element, ...]) -> Counter[Piece]:
-    total: Counter[Piece] = Counter()
-    for one in elements:
-        total += pieces(one)
-    return total
 
 
 def _limits(

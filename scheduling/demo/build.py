@@ -29,6 +29,7 @@ from school.models import (
     Horse,
     Instructor,
     InstructorHours,
+    KeepingPlace,
     Lesson,
     LevelSigning,
     Line,
@@ -108,7 +109,12 @@ def _build_places(scenario: Scenario, now: datetime) -> None:
             as_of_at=now,
         )
     for data in scenario["store"]:
-        StorePiece.objects.create(**data)
+        beside = Arena.objects.filter(name=data.get("arena")).first()
+        place, _ = KeepingPlace.objects.get_or_create(
+            name=data["place"], defaults={"arena": beside}
+        )
+        held = {key: value for key, value in data.items() if key != "arena"}
+        StorePiece.objects.create(**held | {"place": place})
 
 
 def _build_staff(scenario: Scenario) -> None:

@@ -24,7 +24,7 @@ def carrying_of_yard(school: School) -> Carrying:
 def piece_weights() -> dict[Piece, int]:
     """Return what a piece of each kind weighs, the heaviest counting [g]."""
     found: dict[Piece, int] = {}
-    for one in StorePiece.objects.order_by("piece", "place"):
+    for one in StorePiece.objects.order_by("piece", "pk"):
         piece = Piece(one.piece)
         found[piece] = max(found.get(piece, 0), one.weight_g)
     return found

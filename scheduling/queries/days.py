@@ -77,7 +77,7 @@ def rows_of_days(
         "groundspeople": list(
             Groundsperson.objects.select_related("person").order_by("works_from", "pk")
         ),
-        "store": list(StorePiece.objects.order_by("piece", "place")),
+        "store": list(StorePiece.objects.order_by("piece", "pk")),
     }
     standing = standing_before_each(days)
     states = HorseState.objects.filter(state_from__lt=last).exclude(state_to__lte=first)

@@ -11,16 +11,19 @@ from typing import Any
 
 from django.db import transaction
 
+from exercises.geometry.fit import Fit
 from scheduling.convert.days import day_document, fingerprint
 from scheduling.dayplan.document import InvalidDay
 from scheduling.dayplan.marginal import reset_as_booked
 from scheduling.queries.days import day_rows
 from scheduling.queries.plans import published_plan
 from scheduling.services.harrows import tight_at
+from school.convert import grid_in_store, store_of
 from school.enums import Answer, LessonState, MessageState, RideState
 from school.models import Invitation, Lesson, LessonGrid, OutboxMessage, Ride
 from school.queries.daylight import light_of, light_of_weeks
 from school.queries.schools import school_zone, the_school
+from school.queries.store import store_by_place
 from school.services.booking import looked_at
 from school.services.lesson_levels import level_notes
 from school.services.papers import paper_notes
@@ -102,6 +105,7 @@ def foretell(
         with transaction.atomic():
             before = _look(days, lesson)
             was = [] if lesson is None else told_of_lesson(lesson)
+            was_in = None if lesson is None else lesson.arena_id
             after_lesson = do()
             after = _look(days, after_lesson)
             mails, untold = _mails(before, after), _untold(after_lesson)
@@ -109,6 +113,8 @@ def foretell(
             warnings += [x.says for x in worse(told_of_lesson(after_lesson), was)]
             if lesson is None:
                 warnings += [f"The grid: {one}" for one in looked_at(after_lesson)]
+            elif after_lesson.arena_id != was_in:
+                warnings += _not_at_hand(after_lesson)
             transaction.set_rollback(True)
     except UnableToBook as error:
         if error.code == "changed-meanwhile":
@@ -214,6 +220,15 @@ def _unfitted(lesson: Lesson) -> list[str]:
         f"The grid was fitted to {_and(sorted(fitted))}; with "
         f"{_and(sorted(horses)) or 'nobody'} look at its distances again."
     ]
+
+
+def _not_at_hand(lesson: Lesson) -> list[str]:
+    """Say which pieces of a lesson's grid its arena has not of its own."""
+    grid = LessonGrid.objects.filter(lesson=lesson).first()
+    if grid is None:
+        return []
+    found = grid_in_store(grid, store_of(store_by_place(), lesson.arena))
+    return [one.says for one in found if one.fit is not Fit.FITS]
 
 
 def _and(names: list[str]) -> str:

@@ -13,7 +13,10 @@ from functools import partial
 
 from exercises.convert import spec_of
 from exercises.geometry.data import element_as_data
+from exercises.geometry.elements import Element
+from exercises.geometry.fit import Fit
 from exercises.geometry.fitting import UnableToFit, fit_row
+from exercises.geometry.store import store_verdicts
 from exercises.geometry.strides import Tradition
 from scheduling.convert.lessons import Data
 from scheduling.finding.best import Choice, Points, Time, best_times
@@ -22,11 +25,12 @@ from scheduling.queries.days import rows_of_days
 from scheduling.services.finding_diary import Diary, Wish
 from scheduling.services.finding_fences import Fences
 from scheduling.services.finding_horses import Mounts
-from school.convert import horse_size
+from school.convert import horse_size, store_of
 from school.models import Arena, Horse, Instructor, Rider, School
 from school.queries.holidays import holidays_of
 from school.queries.schools import the_school
 from school.queries.spans import Span, known_of_riders, read_span
+from school.queries.store import store_by_place
 
 MOST_WEEKS = 8
 
@@ -43,7 +47,8 @@ class UnableToFind(ValueError):
 class Answer:
     """A time that is free, with who goes on whom, and what speaks for and against.
 
-    `added_s` is exact, or None where the planner would have to be asked.
+    `added_s` is exact, or None where the planner would have to be asked. `at_hand`
+    says which pieces of the grid the arena has not of its own.
     """
 
     starts_at: datetime
@@ -54,6 +59,7 @@ class Answer:
     added_s: int | None
     reasons: tuple[Reason, ...]
     points: Points
+    at_hand: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +137,8 @@ class Search:
         span = read_span(days[0], days[-1], zone)
         self.wish = wish
         self.diary = Diary(school, span, rows, wish, now, weights)
-        grid, self.fitted_to = _grid(school, span, wish)
+        grid, self.fitted_to, self.stages_built = _grid(school, span, wish)
+        self.kept = store_by_place() if grid else []
         known = known_of_riders(wish.riders, now.astimezone(zone).date())
         self.mounts = Mounts(school, span, days, wish, known, weights, grid)
         self.fences = Fences(rows, span, wish, grid, weights)
@@ -185,14 +192,23 @@ class Search:
             rides=tuple(rides),
             added_s=added_s,
             reasons=(fences, *horses, *self.diary.reasons(one)),
+            at_hand=self._at_hand(where),
             points=points,
         )
 
+    def _at_hand(self, arena: Arena) -> tuple[str, ...]:
+        """Say which pieces of the grid an arena has not of its own."""
+        found = store_verdicts(self.stages_built, store_of(self.kept, arena))
+        return tuple(one.says for one in found if one.fit is not Fit.FITS)
 
-def _grid(school: School, span: Span, wish: Wish) -> tuple[Data | None, str]:
-    """Return the grid as it would be fitted, in the day file's form, and to whom."""
+
+def _grid(
+    school: School, span: Span, wish: Wish
+) -> tuple[Data | None, str, list[tuple[Element, ...]]]:
+    """Return the grid as it would be fitted, in the day file's form, to whom, and what
+    stands at each stage."""
     if wish.exercise is None:
-        return None, ""
+        return None, "", []
     horses = [one for one in wish.horses if one is not None]
     fitted_to = ""
     if not horses:
@@ -204,13 +220,17 @@ def _grid(school: School, span: Span, wish: Wish) -> tuple[Data | None, str]:
         row = fit_row(spec, [horse_size(one) for one in horses], use)
     except UnableToFit as error:
         raise UnableToFind(f"The grid can't be fitted: {error}.") from error
-    return {
-        "start": [element_as_data(one) for one in row.start],
-        "end": [element_as_data(one) for one in row.end],
-        "approach_cm": spec.approach_cm,
-        "runout_cm": spec.runout_cm,
-        "may_mirror": True,
-    }, fitted_to
+    return (
+        {
+            "start": [element_as_data(one) for one in row.start],
+            "end": [element_as_data(one) for one in row.end],
+            "approach_cm": spec.approach_cm,
+            "runout_cm": spec.runout_cm,
+            "may_mirror": True,
+        },
+        fitted_to,
+        [one.elements for one in row.stages],
+    )
 
 
 def _middling(horses: Sequence[Horse]) -> list[Horse]:

@@ -1,5 +1,5 @@
 from school.models.absences import InstructorAbsence
-from school.models.arenas import Arena, ArenaClosure, Line, StorePiece
+from school.models.arenas import Arena, ArenaClosure, KeepingPlace, Line, StorePiece
 from school.models.audit import AuditEntry
 from school.models.drafts import GridDraft
 from school.models.feeds import FeedToken
@@ -65,6 +65,7 @@ __all__ = [
     "InstructorPaper",
     "Invitation",
     "InvitedDay",
+    "KeepingPlace",
     "Lesson",
     "LessonGrid",
     "LessonPack",

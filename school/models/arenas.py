@@ -88,11 +88,33 @@ class Line(models.Model):
         return self.name
 
 
+class KeepingPlace(models.Model):
+    """Where pieces are kept: beside an arena, or for the whole yard alike."""
+
+    name = models.CharField(max_length=60, unique=True)
+    arena = models.ForeignKey(
+        Arena,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="keeping_places",
+        help_text="Whose own pieces they are; empty: the whole yard's",
+    )
+
+    class Meta:
+        constraints = [filled("name", "keeping_place_name_filled")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class StorePiece(models.Model):
-    """How many pieces of a kind a store holds."""
+    """How many pieces of a kind are kept in one place."""
 
     piece = models.CharField(max_length=10, choices=[(p.value, p.value) for p in Piece])
-    place = models.CharField(max_length=60)
+    place = models.ForeignKey(
+        KeepingPlace, on_delete=models.PROTECT, related_name="pieces"
+    )
     working = models.PositiveIntegerField()
     broken = models.PositiveIntegerField(default=0)
     weight_g = models.PositiveIntegerField(help_text="Of one piece")

@@ -9,7 +9,6 @@ from django.db import transaction
 
 from exercises.convert import spec_of
 from exercises.geometry.data import element_as_data
-from exercises.geometry.elements import Piece
 from exercises.geometry.fit import Fit, Verdict
 from exercises.geometry.fitting import FittedRow, UnableToFit, fit_row
 from exercises.geometry.lead_rein import judge_lead_rein
@@ -20,7 +19,15 @@ from exercises.geometry.spec import ExerciseSpec
 from exercises.geometry.strides import Tradition
 from exercises.geometry.verdicts import judge_fit, worst_first
 from exercises.models import ExerciseRevision
-from school.convert import ground_of, horse_size, limits_of, room_of, units_of
+from school.convert import (
+    ground_of,
+    horse_size,
+    limits_of,
+    room_of,
+    store_of,
+    units_of,
+    verdict_as_data,
+)
 from school.enums import LessonKind, LessonState, RideState, Work
 from school.models import (
     Account,
@@ -28,9 +35,9 @@ from school.models import (
     Lesson,
     LessonGrid,
     Ride,
-    StorePiece,
 )
 from school.queries.schools import school_zone, the_school
+from school.queries.store import store_by_place
 from school.services.audit import record
 from school.services.refusals import UnableToBook
 from school.services.welfare import Told, keep, refuse, told_of_lesson, worse
@@ -183,7 +190,7 @@ def fit_lesson(
         row,
         limits=limits_of(rides, lesson.instructor),
         rooms=rooms,
-        stock=store_stock(),
+        store=store_of(store_by_place(), lesson.arena),
         turned=turned,
         units=units,
     )
@@ -272,15 +279,6 @@ def _check_open(lesson: Lesson, rides: Sequence[Ride], *, riding: bool = False) 
         )
 
 
-def store_stock() -> dict[Piece, int]:
-    """Return the pieces in working order, over all places of the store."""
-    stock: dict[Piece, int] = {}
-    for one in StorePiece.objects.order_by("pk"):
-        piece = Piece(one.piece)
-        stock[piece] = stock.get(piece, 0) + one.working
-    return stock
-
-
 def _check_verdicts(
     fitted: Fitted,
     given: Mapping[str, str],
@@ -351,16 +349,4 @@ def fitted_as_data(fitted: Fitted) -> dict[str, Any]:
             for one in fitted.lines
         ],
         "verdicts": [verdict_as_data(one) for one in fitted.verdicts],
-    }
-
-
-def verdict_as_data(one: Verdict) -> dict[str, Any]:
-    """Write a verdict with plain keys."""
-    return {
-        "subject": one.subject,
-        "fit": one.fit.value,
-        "says": one.says,
-        "figure": one.figure,
-        "cure": one.cure,
-        "firm": one.firm,
     }

@@ -1,6 +1,7 @@
 """What the store holds: pieces that work and pieces that are broken, place by place.
 
-A row is fitted and a day planned with what works, over all places.
+A row is fitted and a day planned with what works, over all places; what an arena has
+not beside it is fetched.
 """
 
 from datetime import datetime
@@ -8,7 +9,7 @@ from datetime import datetime
 from django.db import transaction
 
 from exercises.geometry.elements import Piece
-from school.models import Account, StorePiece
+from school.models import Account, Arena, KeepingPlace, StorePiece
 from school.services.audit import record
 
 MOST = 10_000
@@ -36,6 +37,7 @@ def set_store(
     by: Account | None,
     now: datetime,
     weight_g: int | None = None,
+    beside: Arena | None = None,
 ) -> StorePiece:
     """Set how many of a piece work and are broken in one place; twice is once.
 
@@ -45,6 +47,9 @@ def set_store(
         What stood there when it was looked at; None for a place that is new.
     weight_g
         Of one piece; None leaves it.
+    beside
+        The arena that a place which is new belongs to; one named like an arena is
+        that arena's anyway.
 
     Raises
     ------
@@ -53,16 +58,11 @@ def set_store(
         where somebody else set it meanwhile.
     """
     place = " ".join(place.split())
-    if not 0 < len(place) <= PLACE_LETTERS:
-        raise UnableToSetStore(f"Name the place in at most {PLACE_LETTERS} letters.")
-    if not all(0 <= count <= MOST for count in held):
-        raise UnableToSetStore(f"Pieces are counted from 0 to {MOST}.")
-    if weight_g is not None and not 0 < weight_g <= HEAVIEST_G:
-        raise UnableToSetStore("One piece weighs from 0.1 to 100 kg.")
+    _check(place, held, weight_g)
     with transaction.atomic():
-        row = StorePiece.objects.select_for_update().filter(piece=piece, place=place)
-        found = row.first()
-        one = found or StorePiece(piece=piece, place=place)
+        rows = StorePiece.objects.select_for_update(of=("self",))
+        found = rows.filter(piece=piece, place__name=place).first()
+        one = found or StorePiece(piece=piece)
         was = (found.working, found.broken) if found else None
         if was == held and weight_g in (None, one.weight_g):
             return one
@@ -72,6 +72,8 @@ def set_store(
             raise UnableToSetStore(f"Say what one {piece.value} weighs.")
         one.working, one.broken = held
         one.weight_g = weight_g or one.weight_g
+        if found is None:
+            one.place = _place_of(place, beside)
         one.save()
         record(
             by=by,
@@ -82,6 +84,43 @@ def set_store(
             after=_as_data(held),
         )
         return one
+
+
+def _check(place: str, held: Held, weight_g: int | None) -> None:
+    if not 0 < len(place) <= PLACE_LETTERS:
+        raise UnableToSetStore(f"Name the place in at most {PLACE_LETTERS} letters.")
+    if not all(0 <= count <= MOST for count in held):
+        raise UnableToSetStore(f"Pieces are counted from 0 to {MOST}.")
+    if weight_g is not None and not 0 < weight_g <= HEAVIEST_G:
+        raise UnableToSetStore("One piece weighs from 0.1 to 100 kg.")
+
+
+def set_beside(
+    *, place: KeepingPlace, arena: Arena | None, by: Account | None, now: datetime
+) -> KeepingPlace:
+    """Say whose own the pieces of a place are: an arena's, or the whole yard's."""
+    with transaction.atomic():
+        one = KeepingPlace.objects.select_for_update(of=("self",)).get(pk=place.pk)
+        was = one.arena
+        if was == arena:
+            return one
+        one.arena = arena
+        one.save(update_fields=["arena"])
+        record(
+            by=by,
+            at=now,
+            action="set keeping place",
+            subject=one,
+            before={"beside": was.name if was else ""},
+            after={"beside": arena.name if arena else ""},
+        )
+        return one
+
+
+def _place_of(name: str, beside: Arena | None) -> KeepingPlace:
+    arena = beside or Arena.objects.filter(name__iexact=name).first()
+    place, _ = KeepingPlace.objects.get_or_create(name=name, defaults={"arena": arena})
+    return place
 
 
 def _as_data(held: Held) -> dict[str, int]:

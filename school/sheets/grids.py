@@ -11,10 +11,18 @@ from exercises.geometry.fitting import FittedRow
 from exercises.geometry.spec import ExerciseSpec, Gait
 from exercises.geometry.units import Units
 from exercises.models import ExerciseRevision
-from school.convert import BuiltStage, spec_of_grid, stages_of, units_of
+from school.convert import (
+    BuiltStage,
+    spec_of_grid,
+    stages_of,
+    store_of,
+    units_of,
+    verdicts_now,
+)
 from school.models import Account, Lesson, LessonGrid, School
 from school.queries.grids import overruled_of
 from school.queries.lessons import booked_rides
+from school.queries.store import store_by_place
 from school.sheets.build_sheet import (
     FROM_THE_FIRST,
     BuildSheet,
@@ -73,7 +81,7 @@ def lesson_sheet(
             place=place,
         ),
         stages=_stages(stages, units, work),
-        looks=_looks(grid),
+        looks=_looks(lesson, grid),
         overruled=[
             Overruled(one.says, one.reason, _who(one.by)) for one in overruled_of(grid)
         ],
@@ -134,10 +142,11 @@ def _words(value: str) -> str:
     return value.replace("-", " ")
 
 
-def _looks(grid: LessonGrid) -> list[str]:
+def _looks(lesson: Lesson, grid: LessonGrid) -> list[str]:
+    store = store_of(store_by_place(), lesson.arena)
     return [
         f"{one['says']} {one['cure']}".strip()
-        for one in grid.fitted.get("verdicts", [])
+        for one in verdicts_now(grid, store)
         if one["fit"] == "look at it"
     ]
 

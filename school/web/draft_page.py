@@ -17,14 +17,14 @@ from exercises.geometry.spec import ExerciseSpec, Gait, SpecElement
 from exercises.geometry.strides import HorseSize, Tradition
 from exercises.geometry.units import Units
 from exercises.geometry.verdicts import LEVELS, judge_fit
-from school.convert import history_of, room_of, units_of
+from school.convert import history_of, room_of, store_of, units_of
 from school.models import GridDraft, LessonGrid, Line, School
 from school.queries.schools import the_school
+from school.queries.store import store_by_place
 from school.services.grids import (
     Fitted,
     UnableToAttach,
     fit_lesson,
-    store_stock,
 )
 
 SIZES_CM = (118, 128, 138, 148, 157, 165)
@@ -131,7 +131,8 @@ def _sample_fit(
     row = fit_row(spec, [horse], Tradition(school.tradition))
     lines = Line.objects.select_related("arena").order_by("name", "pk")
     rooms = [room_of(one) for one in lines]
-    return row, judge_fit(spec, row, rooms=rooms, stock=store_stock(), units=units)
+    store = store_of(store_by_place())
+    return row, judge_fit(spec, row, rooms=rooms, store=store, units=units)
 
 
 def _horses(row: FittedRow) -> str:

@@ -15,7 +15,7 @@ from exercises.drawing.plan import draw_plan
 from exercises.drawing.side import draw_side
 from exercises.geometry.data import element_from_data
 from exercises.geometry.units import Units
-from school.convert import units_of
+from school.convert import store_of, units_of, verdicts_now
 from school.models import Lesson, LessonGrid, Ride
 from school.permissions import (
     is_manager,
@@ -29,6 +29,7 @@ from school.queries.grids import overruled_of
 from school.queries.lessons import booked_rides, lesson_with_all
 from school.queries.outcomes import missed_rides
 from school.queries.schools import the_school
+from school.queries.store import store_by_place
 from school.queries.waiting import SEVERAL, TO_BE_HAD, open_wish
 from school.services.asked import book_asked
 from school.services.booking import book_with_grid, looked_at
@@ -200,11 +201,13 @@ def _fit(lesson: Lesson, grid: LessonGrid, units: Units) -> dict[str, Any]:
     for line in grid.fitted.get("lines", []):
         for key in ("length", "row", "approach", "left"):
             line[key] = units.length(line[f"{key}_cm"])
+    store = store_of(store_by_place(), lesson.arena)
     fitted_to = sorted(
         {one["horse"] for gap in grid.fitted.get("gaps", []) for one in gap["horses"]}
     )
     now = {ride.horse.name for ride in booked_rides(lesson) if ride.horse}
     return {
+        "judged": verdicts_now(grid, store),
         "fitted_to": fitted_to,
         "stale": bool(fitted_to) and set(fitted_to) != now,
         "overruled": [

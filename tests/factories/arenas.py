@@ -1,9 +1,10 @@
 from datetime import time
+from typing import Any
 
 import factory
 from factory.django import DjangoModelFactory
 
-from school.models import Arena, Line, StorePiece
+from school.models import Arena, KeepingPlace, Line, StorePiece
 
 
 class ArenaFactory(DjangoModelFactory):
@@ -27,11 +28,26 @@ class LineFactory(DjangoModelFactory):
     datum = "the end by the gate"
 
 
+class KeepingPlaceFactory(DjangoModelFactory):
+    class Meta:
+        model = KeepingPlace
+        django_get_or_create = ("name",)
+
+    name = "barn"
+
+
 class StorePieceFactory(DjangoModelFactory):
     class Meta:
         model = StorePiece
 
     piece = "wing"
-    place = "barn"
+    place = factory.SubFactory(KeepingPlaceFactory)
     working = 28
     weight_g = 9000
+
+    @classmethod
+    def _create(cls, model_class: Any, *args: Any, **kwargs: Any) -> Any:
+        """Take a place by its name too."""
+        if isinstance(kwargs["place"], str):
+            kwargs["place"] = KeepingPlaceFactory(name=kwargs["place"])
+        return super()._create(model_class, *args, **kwargs)

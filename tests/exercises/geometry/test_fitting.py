@@ -23,6 +23,7 @@ from exercises.geometry.spec import (
     read_spec,
     spec_as_data,
 )
+from exercises.geometry.store import Kept, Store
 from exercises.geometry.strides import GapTarget, HorseSize, Tradition
 from exercises.geometry.verdicts import Limit, judge_fit
 from tests.exercises.geometry.specs import data, oxer, pole, spec, vertical, x
@@ -30,6 +31,11 @@ from tests.exercises.geometry.specs import data, oxer, pole, spec, vertical, x
 
 def stage(*changes: dict, **more) -> dict:
     return {"says": "Next", "changes": list(changes)} | more
+
+
+def holding(**working: int) -> Store:
+    """Return the store of a whole yard, by piece."""
+    return Store(tuple(Kept(Piece(k), "barn", n) for k, n in working.items()))
 
 
 S = Tradition.SCHOOLING
@@ -238,8 +244,8 @@ def test_without_lines_nothing_is_said_of_length() -> None:
 
 
 def test_the_store_must_have_every_piece_of_start_and_end() -> None:
-    poor = judged(DOUBLE, stock={Piece.WING: 2, Piece.POLE: 50})["store"]
-    rich = judged(DOUBLE, stock={Piece.WING: 4})["store"]
+    poor = judged(DOUBLE, store=holding(wing=2, pole=50))["store"]
+    rich = judged(DOUBLE, store=holding(wing=4))["store"]
 
     assert (poor.fit, poor.firm) == (Fit.DOES_NOT, True)
     assert "4 wings of 2" in poor.says
@@ -255,7 +261,7 @@ def test_the_store_must_have_every_piece_of_start_and_end() -> None:
     ],
 )
 def test_a_short_store_is_cured_by_what_this_row_can_spare(elements, cure) -> None:
-    one = judged(spec(*elements), stock={Piece.WING: 1})["store"]
+    one = judged(spec(*elements), store=holding(wing=1))["store"]
 
     assert one.cure.startswith(cure)
 
@@ -339,7 +345,7 @@ def test_ridden_in_reverse_it_is_measured_anew() -> None:
 
 def test_the_worst_comes_first() -> None:
     row = fit_row(DOUBLE, [HORSE], S)
-    verdicts = judge_fit(DOUBLE, row, limits=[Limit("Mira", 30)], stock={})
+    verdicts = judge_fit(DOUBLE, row, limits=[Limit("Mira", 30)])
 
     assert verdicts[0].fit is Fit.DOES_NOT
 

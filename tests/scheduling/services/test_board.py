@@ -20,7 +20,12 @@ from school.services.booking import book_lesson
 from school.services.invitations import lesson_changed
 from school.services.lesson_changes import Change, broken_by, change_lesson
 from tests.clock import NOW, SATURDAY, at
-from tests.factories.arenas import ArenaFactory
+from tests.factories.arenas import (
+    ArenaFactory,
+    KeepingPlaceFactory,
+    LineFactory,
+    StorePieceFactory,
+)
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory, RideFactory
 from tests.factories.people import InstructorFactory
@@ -190,6 +195,25 @@ def test_a_grid_fitted_to_other_horses_is_warned_of():
 
     assert f"fitted to {ride.horse.name}; with Onyx" in swapped.warnings[0]
     assert moved.warnings == ()
+
+
+def test_a_grid_moved_to_an_arena_without_its_pieces_says_what_is_fetched():
+    hall, _, _ = small_day(windows=False)
+    lesson = Lesson.objects.order_by("starts_at").first()
+    two = LineFactory(arena__name="Arena two").arena
+    for arena, working, broken in ((hall, 20, 0), (two, 2, 6)):
+        place = KeepingPlaceFactory(name=arena.name, arena=arena)
+        StorePieceFactory(piece="cup", place=place, working=working, broken=broken)
+
+    moved = tried(lesson, arena=two)
+    stays = tried(lesson, starts_at=at("14:00"))
+
+    # A cross and a vertical of 60 cm have two cups each.
+    assert moved.warnings == (
+        "Arena two's cups: 2 work (6 of 8 are broken), this grid needs 4: "
+        "fetch 2 from Hall.",
+    )
+    assert stays.warnings == ()
 
 
 def test_a_cancelling_tells_and_asks_nobody_again():

@@ -13,7 +13,12 @@ from school.models import (
 )
 from school.services.grids import attach_grid
 from tests.clock import NOW, at
-from tests.factories.arenas import ArenaFactory
+from tests.factories.arenas import (
+    ArenaFactory,
+    KeepingPlaceFactory,
+    LineFactory,
+    StorePieceFactory,
+)
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory
 from tests.factories.people import InstructorFactory
@@ -105,3 +110,22 @@ def test_without_a_named_horse_it_says_for_which_the_grid_is_fitted() -> None:
     (note,) = found(exercise=grid, from_at=time(18)).notes
 
     assert "the grid as it fits Horse" in note
+
+
+def test_a_time_says_what_its_arena_has_not_of_its_own() -> None:
+    load_library(now=NOW)
+    grid = Exercise.objects.get(slug="bounce-pair").current
+    InstructorFactory()
+    for name, working in (("Hall", 40), ("Arena two", 2)):
+        arena = ArenaFactory(name=name)
+        LineFactory(arena=arena)
+        place = KeepingPlaceFactory(name=name, arena=arena)
+        StorePieceFactory(piece="cup", place=place, working=working)
+
+    answers = found(**ridden(horses=[HorseFactory()]), exercise=grid).answers
+
+    said = {one.arena.name: one.at_hand for one in answers}
+    assert said["Hall"] == ()
+    assert said["Arena two"] == (
+        "Arena two's cups: 2 work, this grid needs 4: fetch 2 from Hall.",
+    )

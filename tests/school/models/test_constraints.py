@@ -30,7 +30,12 @@ from school.models import (
     StorePiece,
 )
 from tests.clock import NOW, SATURDAY, at
-from tests.factories.arenas import ArenaFactory, LineFactory, StorePieceFactory
+from tests.factories.arenas import (
+    ArenaFactory,
+    KeepingPlaceFactory,
+    LineFactory,
+    StorePieceFactory,
+)
 from tests.factories.exercises import ExerciseFactory, ExerciseRevisionFactory
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory, RideFactory
@@ -269,6 +274,7 @@ BREAKS: dict[str, Callable[[], Any]] = {
     "line_name_filled": lambda: LineFactory(name=""),
     "line_length_in_range": lambda: LineFactory(length_cm=499),
     "store_piece_once_a_place": store_twice,
+    "keeping_place_name_filled": lambda: KeepingPlaceFactory(name=""),
     "store_piece_known": lambda: StorePieceFactory(piece="flag"),
     "store_piece_weighs_something": lambda: StorePieceFactory(weight_g=0),
     "horse_name_filled": lambda: HorseFactory(name=""),

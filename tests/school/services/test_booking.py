@@ -9,7 +9,7 @@ from school.models import AuditEntry, Horse, Lesson, LessonGrid, School, StorePi
 from school.services.booking import book_with_grid, looked_at
 from school.services.refusals import UnableToBook
 from tests.clock import NOW, at
-from tests.factories.arenas import ArenaFactory
+from tests.factories.arenas import ArenaFactory, KeepingPlaceFactory
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory
 from tests.factories.people import AccountFactory, InstructorFactory, RiderFactory
@@ -34,8 +34,9 @@ def booked(revision: ExerciseRevision | None, horse: Horse | None, **more) -> Le
     arena = ArenaFactory(length_cm=6000)
     arena.lines.create(name="Centre", length_cm=5500, datum="gate")
     for piece in Piece.__members__.values():
+        place = KeepingPlaceFactory(name="store")
         StorePiece.objects.update_or_create(
-            piece=piece, place="store", defaults={"working": 99, "weight_g": 1000}
+            piece=piece, place=place, defaults={"working": 99, "weight_g": 1000}
         )
     return book_with_grid(
         revision=revision,

@@ -7,7 +7,11 @@ from exercises.services import load_library
 from school.models import AuditEntry, LessonGrid, School, WelfareOverride
 from school.services.grids import UnableToAttach, attach_grid, detach_grid
 from tests.clock import NOW
-from tests.factories.arenas import LineFactory, StorePieceFactory
+from tests.factories.arenas import (
+    KeepingPlaceFactory,
+    LineFactory,
+    StorePieceFactory,
+)
 from tests.factories.lessons import LessonFactory, RideFactory
 from tests.factories.people import AccountFactory
 from tests.factories.schools import SchoolFactory
@@ -175,3 +179,24 @@ def test_a_grid_for_a_lesson_only_asked_for_is_held_against_no_limit_yet() -> No
     limited(5)
 
     assert attach(one).lesson == one
+
+
+def test_what_an_arena_has_not_of_its_own_is_looked_at_and_does_not_forbid() -> None:
+    one = lesson()
+    place = KeepingPlaceFactory(name="Box", arena=one.arena)
+    StorePieceFactory(piece="cup", place=place, working=2, broken=3)
+    StorePieceFactory(piece="cup", place="barn", working=30)
+
+    grid = attach(one)
+
+    looks = [v["says"] for v in grid.fitted["verdicts"] if v["fit"] != "fits"]
+    (says,) = looks
+    assert says.startswith(f"{one.arena}'s cups: 2 work (3 of 5 are broken), this grid")
+    assert says.endswith("from barn.")
+
+
+def test_a_yard_with_too_few_refuses_and_says_what_is_broken() -> None:
+    StorePieceFactory(piece="cup", place="barn", working=1, broken=9)
+
+    with pytest.raises(UnableToAttach, match=r"cups of 1 \(9 of 10 are broken\)"):
+        attach(lesson())
