@@ -11,7 +11,7 @@ from exercises.geometry.editing.history import History, Step
 from exercises.geometry.efforts import ridden_quarters
 from exercises.geometry.elements import Element, Piece
 from exercises.geometry.fit import Verdict
-from exercises.geometry.lines import Room
+from exercises.geometry.lines import LEAST_RUNOUT_CM, Room
 from exercises.geometry.progress import Ridden, Went
 from exercises.geometry.spec import ExerciseSpec, read_spec, spec_as_data
 from exercises.geometry.store import (
@@ -129,6 +129,15 @@ def verdict_as_data(one: Verdict) -> dict[str, Any]:
         "cure": one.cure,
         "firm": one.firm,
     }
+
+
+def room_for(grid: LessonGrid) -> int:
+    """Return how long a line a lesson's grid needs, with approach and run-out [cm]."""
+    every = [one for stage in stages_of(grid) for one in stage.elements]
+    if not every:
+        return 0
+    row_cm = max(one.landing_cm for one in every) - min(one.at_cm for one in every)
+    return row_cm + grid.approach_cm + max(grid.runout_cm, LEAST_RUNOUT_CM)
 
 
 def stages_of(grid: LessonGrid) -> tuple[BuiltStage, ...]:

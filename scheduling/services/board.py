@@ -207,19 +207,25 @@ def _unfitted(lesson: Lesson) -> list[str]:
     grid = LessonGrid.objects.filter(lesson=lesson).first()
     if grid is None:
         return []
-    fitted = {
-        one["horse"] for gap in grid.fitted.get("gaps", []) for one in gap["horses"]
-    }
     rides = Ride.objects.filter(
         lesson=lesson, state=RideState.BOOKED, horse__isnull=False
     )
     horses = set(rides.values_list("horse__name", flat=True))
+    says = unfitted_words(grid, horses)
+    return [says] if says else []
+
+
+def unfitted_words(grid: LessonGrid, horses: set[str]) -> str:
+    """Say that a grid was fitted to other horses than go; empty where it was not."""
+    fitted = {
+        one["horse"] for gap in grid.fitted.get("gaps", []) for one in gap["horses"]
+    }
     if not fitted or fitted == horses:
-        return []
-    return [
+        return ""
+    return (
         f"The grid was fitted to {_and(sorted(fitted))}; with "
         f"{_and(sorted(horses)) or 'nobody'} look at its distances again."
-    ]
+    )
 
 
 def _not_at_hand(lesson: Lesson) -> list[str]:

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from scheduling.matching.cover_problem import Cover, Covered, Teaches, Way
 from scheduling.matching.cover_problem import CoverWeights as Weights
 from scheduling.matching.problem import Term
-from school.convert import units_of
+from school.convert import room_for, units_of
 from school.enums import Level, OutKind, Work
 from school.models import Arena, Instructor, Lesson
 from school.queries.daylight import daylight, needs_daylight
@@ -116,12 +116,13 @@ def _ways(free: Free, lesson: Lesson) -> list[Way]:
     if free.out.kind == OutKind.ARENA:
         teachers = [one for one in teachers if one.pk == lesson.instructor_id]
     able = [one for one in teachers if not _unable(free, lesson, one)]
+    roomy = [one for one in free.rows.arenas if not _no_room(free, lesson, one)]
     length, ways = lesson.ends_at - lesson.starts_at, []
     for starts_at in _starts(free, lesson):
         span = (starts_at, starts_at + length)
         if starts_at != lesson.starts_at and not _riders_free(free, lesson, span):
             continue
-        arenas = [one for one in free.rows.arenas if not _shut(free, one, span)]
+        arenas = [one for one in roomy if not _shut(free, one, span)]
         for teacher in able:
             if _away(free, teacher, span):
                 continue
@@ -234,6 +235,23 @@ def _fence_cm(lesson: Lesson) -> int:
     return max((one.get("height_cm", 0) for one in [*grid.start, *grid.end]), default=0)
 
 
+def _no_room(free: Free, lesson: Lesson, arena: Arena) -> str:
+    """Say that a lesson's grid finds no line in another arena; empty where it does."""
+    grid = getattr(lesson, "grid", None)
+    if grid is None or arena.pk == lesson.arena_id:
+        return ""
+    needs_cm = room_for(grid)
+    longest_cm = max((one.length_cm for one in arena.lines.all()), default=0)
+    if needs_cm <= longest_cm:
+        return ""
+    units = units_of(free.rows.school)
+    has = f"its longest line has {units.length(longest_cm)}"
+    return (
+        f"{arena} has no room for the grid: it takes {units.length(needs_cm)} with "
+        f"approach and run-out, {has if longest_cm else 'and no line is drawn there'}"
+    )
+
+
 def _terms(
     free: Free,
     lesson: Lesson,
@@ -250,7 +268,10 @@ def _terms(
         later = "later" if starts_at > lesson.starts_at else "earlier"
         terms.append(Term("time", points, f"{minutes} min {later} than booked"))
     if arena.pk != lesson.arena_id:
-        terms.append(Term("arena", weights.other_arena, "another arena"))
+        says = "another arena"
+        if getattr(lesson, "grid", None) is not None:
+            says += ", with a line long enough for the grid"
+        terms.append(Term("arena", weights.other_arena, says))
     if teacher.pk != lesson.instructor_id:
         terms.append(Term("instructor", weights.other_teacher, "another instructor"))
         terms += _of_teacher(free, lesson, teacher)
@@ -294,7 +315,10 @@ def why_not(free: Free, lesson: Lesson) -> list[str]:
         )
     span = (lesson.starts_at, lesson.ends_at)
     if free.out.kind == OutKind.ARENA:
-        found = [_shut(free, one, span) for one in free.rows.arenas]
+        found = [
+            _no_room(free, lesson, one) or _shut(free, one, span)
+            for one in free.rows.arenas
+        ]
     else:
         found = [
             _unable(free, lesson, one) or _away(free, one, span)

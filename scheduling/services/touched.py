@@ -21,7 +21,8 @@ from scheduling.services.board import Mail
 from scheduling.services.proposing import propose_for
 from scheduling.services.runs import ask_run
 from scheduling.services.touched_items import Item, Proposal, choices_of
-from school.enums import MessageState, OutKind
+from scheduling.services.touched_notes import last_entry, notes_of
+from school.enums import HOLDING_STATES, MessageState, OutKind
 from school.models import Account, AuditEntry, Lesson, OutboxMessage
 from school.queries.schools import school_zone
 from school.queries.touched import lessons_touched
@@ -44,13 +45,15 @@ MOST_TRIES = 12
 class Foretold:
     """What would come of it, before anything is done.
 
-    `digest` stands for all of it: what is done later must come to the same.
+    `notes` are what rules and grids warn of then. `digest` stands for all of it: what
+    is done later must come to the same.
     """
 
     proposal: Proposal
     mails: tuple[Mail, ...] = ()
     untold: tuple[str, ...] = ()
     plans: tuple[date, ...] = ()
+    notes: tuple[str, ...] = ()
     digest: str = ""
     broken: str = ""
 
@@ -70,6 +73,7 @@ class _Done:
     mails: tuple[Mail, ...] = ()
     untold: tuple[str, ...] = ()
     plans: list[date] = field(default_factory=list)
+    notes: tuple[str, ...] = ()
     changed: int = 0
     cancelled: int = 0
 
@@ -134,6 +138,7 @@ def foretell_out(
             mails=done.mails,
             untold=done.untold,
             plans=tuple(done.plans),
+            notes=done.notes,
             digest=_digest(out, told, proposal, done),
         )
     return Foretold(proposal, broken="No way was found that keeps every rule.")
@@ -262,7 +267,7 @@ def _do(
     zone = school_zone()
     days = sorted({x.lesson.starts_at.astimezone(zone).date() for x in proposal.items})
     before = {day: _print(day) for day in days if published_plan(day) is not None}
-    waiting = set(_waiting())
+    waiting, since = set(_waiting()), last_entry()
     done = _Done()
     do = _do_rides if out.kind == OutKind.HORSE else _do_lessons
     lessons = do(proposal, told, done, by, now)
@@ -270,6 +275,8 @@ def _do(
     lessons_changed(lessons=lessons, now=now)
     done.mails = _mails(waiting)
     done.untold = _untold(proposal.items)
+    held = [one for one in lessons if one.state in HOLDING_STATES]
+    done.notes = notes_of(held, since=since, by=by, now=now, zone=zone)
     for day, was in before.items():
         if _print(day) != was:
             ask_run(date=day, kind=PlanRun.Kind.REPLAN, by=by, now=now)
@@ -419,5 +426,6 @@ def _digest(out: Out, told: str, proposal: Proposal, done: _Done) -> str:
         "versions": [(one.lesson.pk, one.lesson.version) for one in proposal.items],
         "mails": [(one.client, one.about) for one in done.mails],
         "plans": [one.isoformat() for one in done.plans],
+        "notes": list(done.notes),
     }
     return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()[:32]

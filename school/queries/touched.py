@@ -17,6 +17,7 @@ from school.models import (
     InstructorHours,
     InstructorPaper,
     Lesson,
+    Line,
     Occupancy,
     Ride,
     School,
@@ -81,7 +82,7 @@ class CoverRows:
 
 
 def cover_rows(day: date, riders: Iterable[int]) -> CoverRows:
-    """Return the rows of a local day in ten queries, however many lessons."""
+    """Return the rows of a local day in eleven queries, however many lessons."""
     school = the_school()
     first, last = day_bounds(day, ZoneInfo(school.zone))
     before = Ride.objects.filter(
@@ -98,7 +99,11 @@ def cover_rows(day: date, riders: Iterable[int]) -> CoverRows:
     return CoverRows(
         date=day,
         school=school,
-        arenas=list(Arena.objects.order_by("name", "pk")),
+        arenas=list(
+            Arena.objects.prefetch_related(
+                Prefetch("lines", queryset=Line.objects.order_by("name", "pk"))
+            ).order_by("name", "pk")
+        ),
         instructors=list(teachers.order_by("person__first_name", "pk")),
         lessons=list(
             lessons_with_all().filter(

@@ -10,6 +10,10 @@ from dataclasses import dataclass
 
 OWN = "the tool's own estimate"
 
+MOST_RUNNING = 6
+"""The most days in a row a limit may name: a horse's day is asked with the six before
+and after it, so that of a higher limit nothing would ever be said."""
+
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
@@ -144,7 +148,7 @@ RULES: tuple[Rule, ...] = (
         "days running (Bermuda's rules of 2005, as reported)",
         "a",
         1,
-        14,
+        MOST_RUNNING,
         brief="one day off in seven",
     ),
     Rule(
@@ -188,7 +192,7 @@ RULES: tuple[Rule, ...] = (
         "Not on days that follow each other",
         OWN,
         1,
-        7,
+        MOST_RUNNING,
         brief="a day between",
     ),
     Rule(

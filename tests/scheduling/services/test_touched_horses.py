@@ -17,6 +17,7 @@ from tests.factories.horses import HorseFactory
 from tests.factories.lessons import RideFactory
 from tests.factories.matching import RiderHorseFactory
 from tests.factories.schools import SchoolFactory
+from tests.scheduling.rows import grid_of
 from tests.scheduling.services.touched import TOLD, looked, pressed, says
 
 pytestmark = pytest.mark.django_db
@@ -188,4 +189,20 @@ def test_the_work_of_a_horse_that_another_rider_keeps_counts() -> None:
     assert [one.waits for one in items] == [True, True]
     assert items[1].why == (
         "Juniper: would have 2 lessons on Saturday; at most 1 (the horse's own limit)",
+    )
+
+
+def test_a_grid_fitted_to_the_lame_horse_is_to_be_looked_at() -> None:
+    SchoolFactory()
+    ride = RideFactory(lesson__title="Grid", horse__name="Onyx")
+    HorseFactory(name="Juniper")
+    grid = grid_of(ride.lesson)
+    grid.fitted = {"gaps": [{"horses": [{"horse": "Onyx"}]}]}
+    grid.save()
+
+    seen = looked(lame(ride.horse))
+
+    assert seen.notes == (
+        "Grid, Sat 6 Mar 09:00: The grid was fitted to Onyx; with Juniper look at its "
+        "distances again.",
     )

@@ -17,6 +17,7 @@ from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory, RideFactory
 from tests.factories.people import AccountFactory, InstructorFactory
 from tests.factories.schools import SchoolFactory
+from tests.scheduling.rows import grid_of
 
 pytestmark = pytest.mark.django_db
 
@@ -250,3 +251,16 @@ def test_each_rider_of_a_lesson_touched_adds_the_same_queries(
     each = {after - before for before, after in pairwise(counts)}
     assert len(each) == 1
     assert each.pop() <= 20
+
+
+def test_what_is_to_be_looked_at_stands_on_the_page(
+    manager: Browser, lesson: Lesson
+) -> None:
+    grid = grid_of(lesson)
+    grid.fitted = {"gaps": [{"horses": [{"horse": "Onyx"}]}]}
+    grid.save()
+
+    page = manager.get(page_of(lesson)).content.decode()
+
+    assert "To be looked at" in page
+    assert "The grid was fitted to Onyx" in page

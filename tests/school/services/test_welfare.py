@@ -24,7 +24,7 @@ from school.services.rides import add_ride, change_horse
 from school.services.rules import birthday, set_welfare
 from school.services.units import UnableToSet
 from school.services.welfare import told_of_lesson
-from school.welfare.rules import Bounds
+from school.welfare.rules import RULE, Bounds
 from tests.clock import NOW, SATURDAY, at
 from tests.factories.arenas import ArenaFactory
 from tests.factories.horses import HorseFactory
@@ -386,3 +386,29 @@ def test_a_leap_days_birthday_is_on_the_first_of_march() -> None:
     """A day that is not there is taken as the next: the tool's own reading."""
     assert birthday(date(2020, 2, 29), 4) == date(2024, 2, 29)
     assert birthday(date(2020, 2, 29), 5) == date(2025, 3, 1)
+
+
+@pytest.mark.parametrize(
+    ("rule", "work"), [("days-in-a-row", "flat"), ("jumping-running", "jumping")]
+)
+def test_the_highest_limit_of_days_in_a_row_is_kept_day_by_day(
+    rule: str, work: str
+) -> None:
+    most = int(RULE[rule].high)
+    jumps = {"warn": None, "refuse": None}
+    School.objects.update(
+        welfare={"jumping-week": jumps, rule: {"warn": None, "refuse": most}}
+    )
+    horse = HorseFactory()
+    days = [SATURDAY + timedelta(days=n) for n in range(most + 1)]
+    lessons = [LessonFactory(starts_at=at("09:00", one), work=work) for one in days]
+
+    def give(lesson: Lesson) -> None:
+        rider = RiderFactory()
+        add_ride(lesson=lesson, rider=rider, horse=horse, by=None, now=NOW)
+
+    for lesson in lessons[:-1]:
+        give(lesson)
+    with pytest.raises(UnableToBook) as refused:
+        give(lessons[-1])
+    assert rule in refused.value.fields["rules"]
