@@ -71,7 +71,8 @@ def _show(
 def _words(form: ChangeForm) -> str:
     """Say what is wrong with the fields."""
     said = [
-        f"{form[name].label}: {' '.join(form.errors[name])}" for name in form.errors
+        f"{form[name].label}: {' '.join(map(str, form.errors[name]))}"
+        for name in form.errors
     ]
     return f"Look at these fields again. {' '.join(said)}"
 
