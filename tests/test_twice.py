@@ -33,6 +33,7 @@ MAY_ADD = {
         "a press is noted, and what it does is once",
     ),
     r"/clients/\d+/data/export/": ("AuditEntry", "each handing out is on record"),
+    r"/tables/everything/": ("AuditEntry", "each handing out is on record"),
     r"/weekly/\d+/change/": ("AuditEntry", "holds the lessons where they are"),
 }
 """Forms whose second press is meant to add rows, which ones, and why."""

@@ -4,6 +4,7 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.styles import Font
@@ -28,8 +29,24 @@ def as_workbook(
     title: str, headers: Sequence[str], rows: Sequence[Sequence[str]]
 ) -> bytes:
     """Return an xlsx workbook with one sheet; every cell is text."""
+    return as_book([(title, headers, rows)])
+
+
+def as_book(
+    sheets: Iterable[tuple[str, Sequence[str], Sequence[Sequence[str]]]],
+) -> bytes:
+    """Return an xlsx workbook with a sheet for each table; every cell is text."""
     book = Workbook(write_only=True)
-    sheet = book.create_sheet(title)
+    for title, headers, rows in sheets:
+        _write_sheet(book.create_sheet(title), headers, rows)
+    body = io.BytesIO()
+    book.save(body)
+    return body.getvalue()
+
+
+def _write_sheet(
+    sheet: Any, headers: Sequence[str], rows: Sequence[Sequence[str]]
+) -> None:
     sheet.freeze_panes = "A2"
     for n, header in enumerate(headers):
         longest = max([len(header), *(len(row[n]) for row in rows)])
@@ -37,6 +54,3 @@ def as_workbook(
         column.width, column.font = min(longest, WIDEST) + 2, Font(name="Calibri")
     for row in [headers, *rows]:
         sheet.append([_NOT_IN_XML.sub("", escaped(one)) for one in row])
-    body = io.BytesIO()
-    book.save(body)
-    return body.getvalue()

@@ -14,6 +14,7 @@ from school.models import TableFile
 from school.permissions import may_bring_tables
 from school.queries.schools import school_zone
 from school.queries.tables import table_of
+from school.services.export import export_everything
 from school.services.table_files import (
     UnableToBringIn,
     bring_in,
@@ -232,6 +233,15 @@ def table_written(request: HttpRequest, kind: str, form: str) -> HttpResponse:
     if form == "csv":
         return _download(as_csv(titles, rows), f"{kind}.csv", "text/csv")
     return _download(as_workbook(kind, titles, rows), f"{kind}.xlsx", XLSX)
+
+
+@require_POST
+@allowed(may_bring_tables)
+def everything_written(request: HttpRequest) -> HttpResponse:
+    form = "xlsx" if request.POST.get("form") == "xlsx" else "zip"
+    body = export_everything(form=form, by=account_of(request), now=timezone.now())
+    name = f"everything-{timezone.localdate().isoformat()}.{form}"
+    return _download(body, name, XLSX if form == "xlsx" else "application/zip")
 
 
 def _download(body: bytes, name: str, kind: str) -> HttpResponse:

@@ -55,6 +55,7 @@ urlpatterns = [
     path("store/", store.store_page, name="store"),
     path("settings/units/", units.units_page, name="units"),
     path("tables/", tables.tables_page, name="tables"),
+    path("tables/everything/", tables.everything_written, name="everything-written"),
     path("tables/<int:pk>/", tables.table_file, name="table-file"),
     path("tables/<int:pk>/columns/", tables.map_table, name="map-table"),
     path("tables/<int:pk>/bring-in/", tables.bring_table, name="bring-table"),
