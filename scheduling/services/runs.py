@@ -92,11 +92,13 @@ def stop_run(*, run: PlanRun, by: Account | None, now: datetime) -> PlanRun:
         fresh = PlanRun.objects.select_for_update().get(pk=run.pk)
         if not fresh.under_way or fresh.stop_asked_at is not None:
             return fresh
+        before = {"state": fresh.state}
         fresh.stop_asked_at = now
         if fresh.state == PlanRun.State.QUEUED:
             fresh.state, fresh.ended_at = PlanRun.State.STOPPED, now
         fresh.save(update_fields=["stop_asked_at", "state", "ended_at"])
-        record(by=by, at=now, action="stop", subject=fresh)
+        after = {"state": fresh.state, "stop_asked_at": now}
+        record(by=by, at=now, action="stop", subject=fresh, before=before, after=after)
         return fresh
 
 

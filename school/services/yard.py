@@ -144,14 +144,18 @@ def call_off(*, work: YardWork, by: Account | None, now: datetime) -> YardWork:
                 f"It was done at {clock(fresh.done_at)} and stays in the book.",
                 "work",
             )
+        before = snapshot(fresh)
         closure, fresh.closure = fresh.closure, None
         fresh.called_off_at = fresh.changed_at = now
         fresh.version = F("version") + 1
         fresh.save(update_fields=["closure", "called_off_at", "changed_at", "version"])
         if closure is not None:
             closure.delete()
-        record(by=by, at=now, action="call off work", subject=fresh)
         fresh.refresh_from_db()
+        record(
+            by=by, at=now, action="call off work", subject=fresh, before=before,
+            after=snapshot(fresh),
+        )  # fmt: skip
         return fresh
 
 
@@ -201,13 +205,17 @@ def end_rule(*, rule: YardRule, by: Account | None, now: datetime) -> YardRule:
         fresh = YardRule.objects.select_for_update().get(pk=rule.pk)
         if fresh.ended_at is not None:
             return fresh
+        before = snapshot(fresh)
         fresh.ended_at = now
         fresh.save(update_fields=["ended_at"])
         for work in fresh.works.filter(
             starts_at__gt=now, called_off_at=None, started_at=None, done_at=None
         ).order_by("starts_at"):
             call_off(work=work, by=by, now=now)
-        record(by=by, at=now, action="end rule", subject=fresh)
+        record(
+            by=by, at=now, action="end rule", subject=fresh, before=before,
+            after=snapshot(fresh),
+        )  # fmt: skip
         return fresh
 
 
