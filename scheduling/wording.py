@@ -23,6 +23,7 @@ from exercises.geometry.elements import (
 )
 from exercises.geometry.lengths import CM_PER_INCH, INCHES_PER_FOOT
 from exercises.geometry.units import METRIC, LengthUnit, Units
+from scheduling.changeover.fetching import NOWHERE, Fetch
 from scheduling.changeover.loads import Crew
 from scheduling.changeover.sideways import Shift
 from scheduling.changeover.walking import Phase, Walk
@@ -156,6 +157,28 @@ def load_words(count: Mapping[Piece, int], crew: Crew) -> str:
         for piece in Piece
         if count.get(piece)
     )
+
+
+def fetch_words(fetches: Iterable[Fetch], where: Mapping[str, str], arena: str) -> str:
+    """Say what is fetched from another place, and what lies free nowhere by then.
+
+    `where` says a place in words; what is none is an arena where pieces were left.
+    """
+    from_: dict[str, Counter[Piece]] = {}
+    for one in fetches:
+        from_.setdefault(one.place, Counter())[one.piece] += one.count
+    missing = from_.pop(NOWHERE, None)
+    parts = [
+        f"{piece_words(count)} from {where.get(place, place)} to {arena}"
+        for place, count in from_.items()
+    ]
+    if missing:
+        lie = "lies" if missing.total() == 1 else "lie"
+        parts.append(
+            f"{piece_words(missing)} that {lie} free nowhere by then: count the store, "
+            "or order the day anew"
+        )
+    return "; ".join(parts)
 
 
 def alone_words(count: Mapping[Piece, int], crew: Crew) -> str:

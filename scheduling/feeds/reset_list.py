@@ -9,14 +9,19 @@ from django.conf import settings
 
 from exercises.geometry.units import Units
 from scheduling.convert.changeovers import walk_of, work_words
+from scheduling.convert.fetching import fetched_before
 from scheduling.models import Changeover
 from scheduling.queries.carrying import Carrying, carrying_of_yard
-from scheduling.queries.changeovers import changeovers_of_groundsperson
+from scheduling.queries.changeovers import (
+    changeovers_between,
+    changeovers_of_groundsperson,
+)
 from scheduling.wording import changeover_words
 from school.calendars.components import Entry
 from school.calendars.snapshots import Snapshot
 from school.convert import units_of
 from school.models import FeedToken, School, YardWork
+from school.queries.store import store_by_place
 from school.queries.yard import yard_work_of
 
 BACK = timedelta(days=14)
@@ -34,6 +39,11 @@ def reset_snapshot(school: School, token: FeedToken, now: datetime) -> Snapshot:
     whose, first, last = token.person.groundsperson, now - BACK, now + AHEAD
     changeovers = changeovers_of_groundsperson(whose, first, last)
     works = yard_work_of(whose, first, last)
+    # What others change on those days decides what lies where.
+    days = [one.plan.date for one in changeovers] or [now.date()]
+    fetched = fetched_before(
+        changeovers_between(min(days), max(days)), store_by_place()
+    )
     zone, units, carrying = (
         ZoneInfo(school.zone),
         units_of(school),
@@ -44,7 +54,10 @@ def reset_snapshot(school: School, token: FeedToken, now: datetime) -> Snapshot:
         zone=school.zone,
         refresh_min=REFRESH_MIN,
         entries=(
-            *(_entry(one, zone, units, carrying) for one in changeovers),
+            *(
+                _entry(one, zone, units, carrying, fetched.get(one.pk, ""))
+                for one in changeovers
+            ),
             *(_yard_entry(one, zone, units, school.harrow_min) for one in works),
         ),
     )
@@ -83,6 +96,7 @@ def _entry(
     zone: ZoneInfo,
     units: Units,
     carrying: Carrying,
+    fetch: str,
 ) -> Entry:
     line, plan = changeover.line, changeover.plan
     _, _, walked = walk_of(changeover, carrying)
@@ -99,6 +113,7 @@ def _entry(
         [
             f"{purpose}, {line.name}.",
             first,
+            *([f"Fetch {fetch}."] if fetch else []),
             *numbered,
             "Measure every gap again before the first horse jumps."
             if stands

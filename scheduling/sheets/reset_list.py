@@ -1,6 +1,6 @@
 """The groundsperson's day on paper: every changeover whole on its page, for a pen."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import Any
@@ -48,6 +48,7 @@ class ListedChangeover:
     aside: str
     who: str
     bring: str
+    fetch: str
     take_back: str
     alone: str
     light: str
@@ -98,16 +99,17 @@ def reset_sheet(
     carrying: Carrying,
     address: str,
     now: datetime,
+    fetched: Mapping[int, str] | None = None,
 ) -> ResetSheet:
     """Return the reset list of a day from changeovers and work fetched with all.
 
     `address` is the live list its code leads to: what changes after printing is
-    only there.
+    only there. `fetched` says by changeover what comes from another place.
     """
     zone, units = ZoneInfo(school.zone), units_of(school)
     local, light = now.astimezone(zone), daylight(school, day)
     listed: list[tuple[datetime, ListedChangeover | ListedYardWork]] = [
-        (one.starts_at, _listed(one, zone, units, carrying, light))
+        (one.starts_at, _listed(one, zone, units, carrying, light, fetched or {}))
         for one in changeovers
     ]
     listed += [
@@ -131,6 +133,7 @@ def _listed(
     units: Units,
     carrying: Carrying,
     light: Daylight | None,
+    fetched: Mapping[int, str],
 ) -> ListedChangeover:
     starts, ends = one.starts_at.astimezone(zone), one.ends_at.astimezone(zone)
     work = listed_work(one, units, carrying)
@@ -144,6 +147,7 @@ def _listed(
         aside=units.length(one.line.from_long_side_cm),
         who=who_words(one, zone),
         bring=work.bring,
+        fetch=fetched.get(one.pk, ""),
         take_back=work.take_back,
         alone=work.alone,
         light=light_words(light, one.line.arena, starts, ends),

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from scheduling.convert.changeovers import who_words
+from scheduling.convert.fetching import fetched_before
 from scheduling.models import Changeover, DayPlan
 from scheduling.queries.changeovers import changeovers_between, changeovers_of_day
 from scheduling.queries.plans import draft_of_day, published_plan
@@ -49,6 +50,7 @@ from school.queries.daylight import (
 from school.queries.horses import horse_loads
 from school.queries.lessons import day_bounds, lessons_between, lessons_of_day
 from school.queries.schools import the_school
+from school.queries.store import store_by_place
 from school.queries.touched import absences_between
 from school.queries.windows import without_a_time
 from school.queries.yard import yard_work_of_day
@@ -76,12 +78,16 @@ def day_page(request: HttpRequest, day: str) -> HttpResponse:
 
 def _in_order(
     lessons: Sequence[Lesson], changeovers: Sequence[Changeover]
-) -> list[tuple[datetime, str, Lesson | Changeover, str]]:
+) -> list[tuple[datetime, str, Lesson | Changeover, list[str]]]:
     """Return what happens by its start; what is changed stands before the lesson."""
-    rows: list[tuple[datetime, str, Lesson | Changeover, str]] = [
-        (one.starts_at, "lesson", one, "") for one in lessons
+    rows: list[tuple[datetime, str, Lesson | Changeover, list[str]]] = [
+        (one.starts_at, "lesson", one, []) for one in lessons
     ]
-    rows += [(one.starts_at, "reset", one, progress_words(one)) for one in changeovers]
+    fetched = fetched_before(changeovers, store_by_place())
+    for one in changeovers:
+        fetch = f"Fetch {fetched[one.pk]}" if one.pk in fetched else ""
+        said = [words for words in (progress_words(one), fetch) if words]
+        rows.append((one.starts_at, "reset", one, said))
     return sorted(rows, key=lambda row: (row[0], row[1] == "lesson"))
 
 

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_POST
 
 from exercises.geometry.units import Units
 from scheduling.convert.changeovers import purpose_words, who_words, work_words
+from scheduling.convert.fetching import fetched_before
 from scheduling.models import Changeover, ChangeoverMove, Press
 from scheduling.queries.carrying import Carrying, carrying_of_yard
 from scheduling.queries.changeovers import (
@@ -42,6 +43,7 @@ from school.models import School, YardWork
 from school.permissions import is_staff_of_yard, may_work_resets
 from school.queries.daylight import daylight, light_words
 from school.queries.schools import the_school
+from school.queries.store import store_by_place
 from school.queries.yard import yard_work_between, yard_work_of_day
 from school.services.yard_done import off_words
 from school.sheets.typeset import typeset
@@ -69,11 +71,13 @@ def reset_list(request: HttpRequest, day: str) -> HttpResponse:
     over = {one.pk: over_words(one) for one in changeovers}
     changed, busy = changed_at(rest["news"]), busy_times(changeovers, when)
     photos = photos_of_day(when)
+    fetched = fetched_before(changeovers, store_by_place())
     cards = [
         card_of(one, units, carrying)
         | {
             "key": str(one.pk),
             "over": over[one.pk],
+            "fetch": fetched.get(one.pk, ""),
             "changed": changed.get(one.pk, ()),
             "light": light_words(light, one.line.arena, one.starts_at, one.ends_at),
             "busy": json.dumps(busy[one.pk]),
@@ -114,9 +118,11 @@ def _under_way(one: Changeover | YardWork) -> bool:
 def reset_list_pdf(request: HttpRequest, day: str) -> HttpResponse:
     """Answer with the day's list on paper."""
     when, school = read_day_or_404(day), the_school()
+    changeovers = changeovers_of_day(when)
     sheet = reset_sheet(
         day=when,
-        changeovers=changeovers_of_day(when),
+        changeovers=changeovers,
+        fetched=fetched_before(changeovers, store_by_place()),
         works=yard_work_between(when, when),
         school=school,
         carrying=carrying_of_yard(school),

@@ -59,8 +59,17 @@ CURSES: dict[str, dict[str, tuple[str, ...]]] = {
         "Arena two's cups are broken, and nothing knows": (
             f"{MANAGER}"
             "cups_that_broke_at_one_arena_are_known_there_and_planned_without",
+            f"{MANAGER}broken_cups_of_arena_two_are_said_wherever_a_grid_goes_there",
+            f"{MANAGER}what_was_marked_broken_by_mistake_is_taken_back_by_a_press",
             "school/web/test_store.py::"
             "what_is_broken_is_seen_by_place_and_no_longer_planned_with",
+            "school/web/test_store.py::"
+            "what_an_arenas_grids_need_stands_beside_what_it_has",
+            "scheduling/services/test_finding_fences.py::"
+            "a_time_says_what_its_arena_has_not_of_its_own",
+            "scheduling/test_fetching.py::"
+            "it_stands_on_the_day_the_list_its_picture_paper_and_calendar",
+            "scheduling/changeover/test_fetching.py::no_other_choice_fetches_fewer",
         ),
         "Reports show what was planned, not what was ridden": (
             f"{MANAGER}reports_tell_what_was_ridden_beside_what_was_planned",

@@ -12,9 +12,14 @@ from django.test import Client as Browser
 from exercises.models import Exercise
 from exercises.services import load_library
 from scheduling.models import Changeover
-from school.models import LessonGrid, StorePiece
+from scheduling.services.plans import make_plan, publish_plan
+from school.models import Arena, Lesson, LessonGrid, StorePiece
 from tests.clock import NOW, SATURDAY, at
-from tests.factories.arenas import LineFactory, StorePieceFactory
+from tests.factories.arenas import (
+    KeepingPlaceFactory,
+    LineFactory,
+    StorePieceFactory,
+)
 from tests.factories.exercises import ExerciseRevisionFactory
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory, RideFactory
@@ -27,6 +32,8 @@ from tests.factories.plans import ChangeoverFactory, DayPlanFactory
 from tests.factories.ride_logs import STAGES, RideLogFactory
 from tests.factories.schools import SchoolFactory
 from tests.factories.waiting import WaitingWishFactory
+from tests.scheduling.days import cross, vertical
+from tests.scheduling.rows import grid_of
 
 pytestmark = pytest.mark.django_db
 
@@ -134,6 +141,79 @@ def test_cups_that_broke_at_one_arena_are_known_there_and_planned_without(
     assert StorePiece.objects.get(piece="cup").broken == 2
     assert re.search(r"more than the store has: \d cups of 3", answer.content.decode())
     assert not LessonGrid.objects.exists()
+
+
+@pytest.fixture
+def two_arenas(manager: Browser) -> tuple[Lesson, Arena, StorePiece]:
+    """A lesson in the hall with six cups in its grid; arena two has a box of ten."""
+    GroundspersonFactory()
+    StorePieceFactory(piece="wing", working=28)
+    StorePieceFactory(piece="pole", working=30)
+    lines = [LineFactory(arena__name=name) for name in ("Hall", "Arena two")]
+    boxes = [
+        StorePieceFactory(
+            piece="cup",
+            place=KeepingPlaceFactory(name=line.arena.name, arena=line.arena),
+            working=10,
+        )
+        for line in lines
+    ]
+    lesson = RideFactory(lesson__arena=lines[0].arena).lesson
+    grid_of(lesson, cross(0), vertical(600, 80))
+    return lesson, lines[1].arena, boxes[1]
+
+
+def test_broken_cups_of_arena_two_are_said_wherever_a_grid_goes_there(
+    manager: Browser,
+    two_arenas: tuple[Lesson, Arena, StorePiece],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The store marks six of ten as broken; board, store and reset list know it."""
+    lesson, two, box = two_arenas
+    whole = board(manager, lesson.rides.get(), arena=two.pk)
+    assert "cups" not in whole
+
+    marked = manager.post(
+        "/store/",
+        {
+            "piece": "cup", "place": box.place, "broke": 6,
+            "was_working": 10, "was_broken": 0,
+        },
+        follow=True,
+    )  # fmt: skip
+    moved = board(manager, lesson.rides.get(), arena=two.pk)
+
+    assert "Take back: 6 marked broken" in marked.content.decode()
+    says = "cups: 4 work (6 of 10 are broken), this grid needs 6: fetch 2 from Hall."
+    assert f"Arena two&#x27;s {says}" in moved
+    assert "Not possible" not in moved
+
+    Lesson.objects.update(arena=two)
+    publish_plan(plan=make_plan(date=SATURDAY, by=None, now=NOW), by=None, now=NOW)
+
+    for path in (f"/day/{SATURDAY}/", f"/resets/{SATURDAY}/"):
+        text = plain(manager.get(path).content.decode())
+        assert "Fetch 2 cups from Hall to Arena two" in text, path
+    monkeypatch.setattr("django.utils.timezone.now", lambda: at("07:00"))
+    assert "Cups 4 6 6 2 to fetch" in plain(manager.get("/store/").content.decode())
+
+
+def test_what_was_marked_broken_by_mistake_is_taken_back_by_a_press(
+    manager: Browser, two_arenas: tuple[Lesson, Arena, StorePiece]
+) -> None:
+    lesson, two, box = two_arenas
+    StorePiece.objects.filter(pk=box.pk).update(working=4, broken=6)
+    assert "fetch 2 from Hall" in board(manager, lesson.rides.get(), arena=two.pk)
+
+    manager.post(
+        "/store/",
+        {
+            "piece": "cup", "place": box.place, "working": 10, "broken": 0,
+            "was_working": 4, "was_broken": 6,
+        },
+    )  # fmt: skip
+
+    assert "fetch" not in board(manager, lesson.rides.get(), arena=two.pk)
 
 
 def test_reports_tell_what_was_ridden_beside_what_was_planned(

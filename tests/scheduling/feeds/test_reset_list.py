@@ -119,7 +119,7 @@ def test_the_feed_takes_a_constant_number_of_queries(
     url = address(who)
     client.get(url)
 
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(10):
         client.get(url)
 
 

@@ -147,7 +147,7 @@ def test_the_day_takes_a_constant_number_of_queries(
         YardWorkFactory(starts_at=at(f"1{k}:00"), note="The ground")
     manager.get(DAY)
 
-    with django_assert_num_queries(23):
+    with django_assert_num_queries(24):
         manager.get(DAY)
 
 
@@ -159,7 +159,7 @@ def test_the_reset_list_takes_a_constant_number_of_queries(
     for k in range(n):
         YardWorkFactory(starts_at=at(f"1{k}:00"), note="The ground")
 
-    with django_assert_num_queries(16):
+    with django_assert_num_queries(17):
         manager.get(RESETS)
 
 
