@@ -29,7 +29,7 @@ AHEAD = timedelta(days=120)
 REFRESH_MIN = 15
 ALARM_MIN = 10
 
-_DOING = {"shift": "to shift", "change": "to change", "build": "to build"}
+_DOING = ("build", "shift", "change")
 
 
 def reset_snapshot(school: School, token: FeedToken, now: datetime) -> Snapshot:
@@ -64,7 +64,7 @@ def reset_snapshot(school: School, token: FeedToken, now: datetime) -> Snapshot:
 
 
 def _yard_entry(work: YardWork, zone: ZoneInfo, units: Units, harrow_min: int) -> Entry:
-    minutes = int((work.ends_at - work.starts_at).total_seconds() // 60)
+    headline = _headline(_work_in_short(work), work.ends_at, zone, work.arena.name)
     url = f"{settings.BASE_URL}/resets/{work.date.isoformat()}/"
     changed = work.changed_at.astimezone(zone)
     return Entry(
@@ -73,10 +73,11 @@ def _yard_entry(work: YardWork, zone: ZoneInfo, units: Units, harrow_min: int) -
         changed_at=work.changed_at,
         starts_at=work.starts_at,
         ends_at=work.ends_at,
-        summary=f"{work.arena.name}: {_lower(work.what)}, {minutes} min",
+        summary=headline,
         location=work.arena.name,
         description="\n".join(
             [
+                headline,
                 work_words(work, units, harrow_min),
                 f"As of {changed:%d %b %H:%M}.",
                 f"Live list: {url}",
@@ -87,8 +88,17 @@ def _yard_entry(work: YardWork, zone: ZoneInfo, units: Units, harrow_min: int) -
     )
 
 
-def _lower(words: str) -> str:
-    return words[:1].lower() + words[1:]
+def _work_in_short(work: YardWork) -> str:
+    return "Harrow" if work.line is None else f"Move line {work.line.name}"
+
+
+def _headline(what: str, ends_at: datetime, zone: ZoneInfo, arena: str) -> str:
+    """Say what, until when and where, in what a phone shows of an entry.
+
+    The arena last: a long name is what may be cut off, since the place of the entry
+    names it again.
+    """
+    return f"{what} by {ends_at.astimezone(zone):%H:%M}, {arena}"
 
 
 def _entry(
@@ -109,9 +119,11 @@ def _entry(
     if changeover.purpose == Changeover.Purpose.EVENING:
         purpose = changeover.heading
     stands = any(one["now"] for one in moves)
+    headline = _headline(_short(moves), changeover.ends_at, zone, line.arena.name)
     text = "\n".join(
         [
-            f"{purpose}, {line.name}.",
+            headline,
+            f"{purpose}, {line.name}, {_minutes(changeover)} min.",
             first,
             *([f"Fetch {fetch}."] if fetch else []),
             *numbered,
@@ -128,7 +140,7 @@ def _entry(
         changed_at=plan.made_at,
         starts_at=changeover.starts_at,
         ends_at=changeover.ends_at,
-        summary=f"{line.arena.name}: {_short(moves)}, {_minutes(changeover)} min",
+        summary=headline,
         location=f"{line.arena.name}, {line.name}",
         description=text,
         url=f"{settings.BASE_URL}/resets/{day.isoformat()}/",
@@ -137,10 +149,14 @@ def _entry(
 
 
 def _short(moves: list[dict[str, object]]) -> str:
-    """Say what is most of the work, "3 to shift, 1 to build" say."""
+    """Say what is most of the work, "Build 2, shift 3" say."""
     count = Counter(str(one["do"]) for one in moves)
-    parts = [f"{count[do]} {words}" for do, words in _DOING.items() if count[do]]
-    return ", ".join(parts) if parts else f"{count['strip']} to strip"
+    first, *others = [f"{do} {count[do]}" for do in _DOING if count[do]] or [
+        f"strip {count['strip']}"
+    ]
+    if len(others) > 1:
+        others = [f"{sum(count[do] for do in _DOING) - int(first.split()[1])} more"]
+    return ", ".join([first.capitalize(), *others])
 
 
 def _minutes(changeover: Changeover) -> int:

@@ -17,7 +17,7 @@ from scheduling.dayplan.document import InvalidDay
 from scheduling.dayplan.marginal import reset_as_booked
 from scheduling.queries.days import day_rows
 from scheduling.queries.plans import published_plan
-from scheduling.services.harrows import tight_at
+from scheduling.services.tight import tight_at
 from school.convert import grid_in_store, store_of
 from school.enums import Answer, LessonState, MessageState, RideState
 from school.models import Invitation, Lesson, LessonGrid, OutboxMessage, Ride

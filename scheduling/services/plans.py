@@ -316,7 +316,13 @@ def _moves(plan: DayPlan) -> list[Move]:
     """Return the lessons that the plan puts elsewhere, earliest first."""
     planned = plan.lessons.select_related("lesson", "arena").order_by("starts_at", "pk")
     return [
-        Move(lesson=one.lesson, starts_at=one.starts_at, arena=one.arena)
+        # What clients are to read of why it is not where it was holds on.
+        Move(
+            lesson=one.lesson,
+            starts_at=one.starts_at,
+            arena=one.arena,
+            reason=one.lesson.moved_reason,
+        )
         for one in planned
         if (one.starts_at, one.arena_id) != (one.lesson.starts_at, one.lesson.arena_id)
     ]

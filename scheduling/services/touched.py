@@ -336,6 +336,7 @@ def _do_lessons(
                     item.starts_at,
                     proposal.arenas[arena],
                     instructor=teacher,
+                    reason=told,
                 )
             )
             done.changed += 1

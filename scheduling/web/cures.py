@@ -40,12 +40,19 @@ from school.services.cures import (
 from school.services.grid_changes import refit_grid, undo_grid_change
 from school.services.grids import UnableToAttach
 from school.services.refusals import UnableToBook
-from school.web.access import account_of, allowed
+from school.web.access import account_of, allowed, in_hand
 from school.web.lessons import anyone
 
 FIRST_FOOT = "the row's first foot"
 
 Data = dict[str, Any]
+
+READY_REASONS = (
+    "I have watched them ride it.",
+    "They ride it in trot only.",
+    "It is measured again and suits them today.",
+)
+"""Reasons to overrule that can be chosen with a glove on; any other is written."""
 
 
 def grid_to_change(request: HttpRequest, pk: int) -> tuple[Lesson, LessonGrid]:
@@ -130,11 +137,17 @@ def _show(
     try:
         cures = cures_of(lesson, grid)
     except UnableToAttach as error:
-        context = {"lesson": lesson, "refusal": refusal or error.says}
+        context: Data = {
+            "lesson": lesson,
+            "in_hand": in_hand(request, lesson),
+            "refusal": refusal or error.says,
+        }
         return render(request, "scheduling/cures.html", context, status=409)
     standing = standing_of(lesson)
     context = {
         "lesson": lesson,
+        "in_hand": in_hand(request, lesson),
+        "ready": READY_REASONS,
         "grid": grid,
         "refusal": refusal,
         "asked": request.POST,
@@ -240,10 +253,13 @@ def take_cure(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def reasons_of(request: HttpRequest) -> dict[str, str]:
-    """Return the reasons given for overruling, by their subject."""
+    """Return the reasons given for overruling, by their subject.
+
+    One that was written counts before one that was chosen.
+    """
     return {
-        key.removeprefix("reason:"): str(value)
-        for key, value in request.POST.items()
+        key.removeprefix("reason:"): ([x for x in map(str, given) if x] or [""])[-1]
+        for key, given in request.POST.lists()
         if key.startswith("reason:")
     }
 

@@ -14,7 +14,7 @@ TOLD = {
     OutKind.HORSE: "The horse can't be ridden.",
     OutKind.ARENA: "The arena can't be ridden on.",
 }
-"""What clients are told of a lesson that falls out, unless something else is said."""
+"""What clients are told of a lesson that falls out or is moved, unless told else."""
 
 
 Choices = list[tuple[str, str | list[tuple[str, str]]]]
@@ -85,7 +85,8 @@ class OutForm(forms.Form):
     words = forms.CharField(
         required=False,
         max_length=120,
-        label="What clients read where a lesson is cancelled (empty: that it can't be)",
+        label="What clients read where a lesson is cancelled or moved "
+        "(empty: that it can't be)",
     )
 
     def out(self) -> Out:
@@ -109,7 +110,7 @@ class OutForm(forms.Form):
         )
 
     def told(self) -> str:
-        """Return what clients are told of a lesson that is cancelled."""
+        """Return what clients are told of a lesson that is cancelled or moved."""
         kind = self.cleaned_data["what"].partition("-")[0]
         return self.cleaned_data["words"].strip() or TOLD[OutKind(kind)]
 

@@ -37,7 +37,7 @@ from school.services.drafts import edit_draft
 from school.services.grid_changes import undo_grid_change
 from school.services.grids import UnableToAttach, fit_lesson
 from school.services.remedies import offer_of, take_remedy, the_faults
-from school.web.access import account_of, allowed
+from school.web.access import account_of, allowed, in_hand
 from school.web.lessons import anyone
 
 USUAL_CM = 165
@@ -176,6 +176,7 @@ def _show_lesson(
     spec = spec_of_grid(grid)
     context: Data = {
         "lesson": lesson,
+        "in_hand": in_hand(request, lesson),
         "grid": grid,
         "back": reverse("lesson", args=[pk]) + "#grid",
         "back_to": lesson.title,

@@ -36,7 +36,7 @@ from school.convert import ground_of, horse_size, spec_of_grid, units_of
 from school.permissions import is_staff_of_yard
 from school.queries.lessons import booked_rides, lessons_with_all
 from school.queries.schools import the_school
-from school.web.access import allowed
+from school.web.access import allowed, in_hand
 
 SIZES = (118, 128, 138, 148, 158, 165)
 """Heights for which an exercise is shown, in centimetres."""
@@ -111,6 +111,7 @@ def lesson_stages(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "title": f"{grid.revision.exercise.name}, {lesson.title}",
         "lesson": lesson,
+        "in_hand": in_hand(request, lesson),
         "line": stands[0] if stands else None,
         "trouble": trouble_at(lesson),
         "photos": photos_for(lesson),

@@ -41,7 +41,7 @@ from school.services.attendance import (
     take_back,
 )
 from school.services.refusals import UnableToBook
-from school.web.access import account_of, allowed
+from school.web.access import account_of, allowed, in_hand
 from school.web.lessons import anyone
 
 
@@ -51,6 +51,11 @@ class EndForm(forms.Form):
     )
     cause = forms.ChoiceField(choices=EndCause.choices, label="For")
     note = forms.CharField(max_length=200, required=False, label="More (optional)")
+
+
+LATE_PRESSES = (5, 10, 15)
+LATE_MINUTES = (*range(1, 20), *range(20, 65, 5))
+"""What is offered, so that nobody types in gloves; the form takes any minutes."""
 
 
 class LateForm(forms.Form):
@@ -82,6 +87,9 @@ def _show(
     ends = min(max(now, lesson.starts_at), lesson.ends_at).astimezone(zone)
     context = {
         "lesson": lesson,
+        "in_hand": in_hand(request, lesson),
+        "late_presses": [one for one in LATE_PRESSES if one <= school.late_lost_min],
+        "late_minutes": LATE_MINUTES,
         "school": school,
         "rows": [_row(one, lesson, school, prices) for one in rides_of_the_day(lesson)],
         "open": may_still_note(lesson, now),

@@ -12,7 +12,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from scheduling.services.harrows import tight_harrows
+from scheduling.services.tight import tight_harrows
 from scheduling.wording import short_words
 from school.enums import YardKind
 from school.models import Arena, School, YardRule, YardWork

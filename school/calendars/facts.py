@@ -320,6 +320,7 @@ def weekly_facts(school: School, client: Client, part: WeeklyPart) -> dict[str, 
             start=f"{told.starts_at.astimezone(zone):%H:%M}",
             arena=told.arena,
         )
+        + (f" ({told.reason})" if told.reason else "")
         for told in (part.told[day] for day in part.unusual())
     ]
     return lesson_facts(school, client, usual, usual.starts_at) | {
@@ -340,8 +341,14 @@ def weekday_words(day: date) -> str:
 
 
 def was_words(told: Told, school: School) -> str:
-    """Say what a lesson was before it changed, in one line."""
-    zone = ZoneInfo(school.zone)
+    """Say what a lesson was before it changed, in one line, with the horses told."""
+    words = _was_words(told, ZoneInfo(school.zone))
+    if not told.horses:
+        return words
+    return _("{was}, on {horse}").format(was=words, horse=joined(told.horses))
+
+
+def _was_words(told: Told, zone: ZoneInfo) -> str:
     starts, ends = told.starts_at.astimezone(zone), told.ends_at.astimezone(zone)
     if told.window_from is not None and told.window_to is not None:
         return _(

@@ -34,9 +34,11 @@ def personal_snapshot(school: School, token: FeedToken, now: datetime) -> Snapsh
     lessons = [
         # What has begun is not open any more.
         replace(one, window=None) if one.starts_at <= now else one
-        for one in agenda_of(token, first, last)
+        for one in agenda_of(token, first, last, now)
     ]
     invited = _invited(token, first, last)
+    # What was only asked for, and of which nobody was told, is called off unseen.
+    lessons = [one for one in lessons if not one.called_off or one.pk in invited]
     by_mail: set[int] = set()
     if invited and _by_feed_alone(token):
         by_mail = {pk for pk, one in invited.items() if one.by_invite}
@@ -105,6 +107,7 @@ def _client(
     elif invited is not None:
         uid = invited.uid
     names = [one.first_name for one in lesson.rides if one.client_id == client_id]
+    title = title_of(names, lesson.work)
     return Entry(
         uid=uid,
         sequence=invited.sequence if invited else lesson.version,
@@ -113,10 +116,14 @@ def _client(
         else lesson.changed_at,
         starts_at=lesson.starts_at,
         ends_at=lesson.ends_at,
-        summary=title_of(names, lesson.work),
+        summary=f"Cancelled: {title}" if lesson.called_off else title,
         location=lesson.arena,
-        description=_client_words(lesson, school, now),
-        tentative=lesson.window is not None,
+        description=_called_off_words(lesson, school)
+        if lesson.called_off
+        else _client_words(lesson, school, now),
+        # Not by STATUS: some programs hide what has it, others show it as before.
+        free=lesson.called_off,
+        tentative=lesson.window is not None and not lesson.called_off,
     )
 
 
@@ -129,13 +136,37 @@ def _client_words(lesson: AgendaLesson, school: School, now: datetime) -> str:
         wear += ", body protector"
     return "\n".join(
         [
+            *_moved_words(lesson),
             *_not_fixed(lesson, school, now),
             f"Be there by {arrive.astimezone(zone):%H:%M}. With {lesson.instructor}.",
             f"Wear: {wear}.",
+            *([f"Weather: {school.weather_rule}"] if school.weather_rule else []),
             f"Free to cancel until {until:%A} {until.day} {until:%B %H:%M}, by the "
             f"link in the lesson's mail or at {school.organiser_email}.",
+            *_telephone(school),
         ]
     )
+
+
+def _moved_words(lesson: AgendaLesson) -> list[str]:
+    """Say why it is not as it was: first, since it is read first."""
+    if not lesson.reason:
+        return []
+    return [f"Changed: {lesson.reason.rstrip('.')}. Now in {lesson.arena}."]
+
+
+def _called_off_words(lesson: AgendaLesson, school: School) -> str:
+    return "\n".join(
+        [
+            f"Not held: {lesson.reason}",
+            f"Please do not come. Questions: {school.organiser_email}.",
+            *_telephone(school),
+        ]
+    )
+
+
+def _telephone(school: School) -> list[str]:
+    return [f"Telephone: {school.phone}"] if school.phone else []
 
 
 def _not_fixed(lesson: AgendaLesson, school: School, now: datetime) -> list[str]:

@@ -40,7 +40,7 @@ PLACEHOLDERS = {
     "contact": "the school's mail address",
     "caution": "the caution, with the local bodies",
     "was": "what it was before the change",
-    "reason": "why it was cancelled",
+    "reason": "why it was cancelled or moved",
     "first_day": "first day of a weekly lesson",
     "last_day": "its last day",
     "except_days": "days on which it is not held",
@@ -126,7 +126,9 @@ def _changed() -> list[str]:
         _("Changed: {title}, {short_day} {start}"),
         _("The {lesson} for {who} at {school} has changed.")
         + "\n"
-        + _("Before: {was}"),
+        + _("Before: {was}")
+        + "\n"
+        + _("Why: {reason}"),
         _facts(),
         *_ending(),
     ]

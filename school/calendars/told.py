@@ -126,8 +126,12 @@ def told_of(school: School, lesson: Lesson, client_id: int) -> Told:
         horses=tuple(horses) if school.publish_horses else (),
         window_from=lesson.window_from if open_ else None,
         window_to=lesson.window_to if open_ else None,
-        reason=lesson.state_reason or ("" if booked else "".join(given_back[:1])),
+        reason=_reason(lesson, "" if booked else "".join(given_back[:1])),
     )
+
+
+def _reason(lesson: Lesson, given_back: str) -> str:
+    return lesson.state_reason or given_back or lesson.moved_reason
 
 
 @dataclass(frozen=True, slots=True)

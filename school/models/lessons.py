@@ -149,6 +149,9 @@ class Lesson(models.Model):
         Account, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
     state_reason = models.CharField(max_length=200, blank=True)
+    moved_reason = models.CharField(
+        max_length=200, blank=True, help_text="Why it was moved, as its clients read it"
+    )
     changed_at = models.DateTimeField(help_text="When it last changed, for calendars")
     version = models.PositiveIntegerField(default=1)
 

@@ -1,13 +1,22 @@
 """Lessons as calendar feeds show them: plain rows, few queries, no models built."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
 
-from school.enums import HOLDING_STATES, KEPT_PLACES, FeedKind, RideState
+from school.enums import (
+    HOLDING_STATES,
+    KEPT_PLACES,
+    FeedKind,
+    LessonState,
+    RideState,
+)
 from school.models import FeedToken, Invitation, InvitedDay, Lesson, Ride
+
+CALLED_OFF_SHOWN = timedelta(days=7)
+"""Called off this near, a lesson stays in its client's feed and says so."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,9 +30,10 @@ class AgendaRide:
 
 @dataclass(frozen=True, slots=True)
 class AgendaLesson:
-    """A lesson that holds its place, with its booked rides.
+    """A lesson with its booked rides: one that holds its place, or was called off.
 
-    Its start may still move within `window` where that is given.
+    Its start may still move within `window` where that is given. `reason` is why it
+    was moved, or called off.
     """
 
     pk: int
@@ -37,6 +47,8 @@ class AgendaLesson:
     arena: str
     instructor: str
     window: tuple[datetime, datetime] | None
+    reason: str
+    called_off: bool
     rides: tuple[AgendaRide, ...]
 
 
@@ -54,13 +66,16 @@ class InvitedEntry:
     by_invite: bool = True
 
 
-def agenda_of(token: FeedToken, first: datetime, last: datetime) -> list[AgendaLesson]:
+def agenda_of(
+    token: FeedToken, first: datetime, last: datetime, now: datetime
+) -> list[AgendaLesson]:
     """Return the lessons a feed shows, by start, in two queries."""
-    lessons = _lessons_of(token).filter(
-        starts_at__gte=first, starts_at__lt=last, state__in=HOLDING_STATES
-    )
     # Who did not come stays in their own calendar, and rode no horse of the yard's.
     client = token.kind == FeedKind.CLIENT
+    shown = Q(state__in=HOLDING_STATES)
+    if client:
+        shown |= _called_off_late(now)
+    lessons = _lessons_of(token).filter(shown, starts_at__gte=first, starts_at__lt=last)
     states = KEPT_PLACES if client else (RideState.BOOKED,)
     rides: dict[int, list[AgendaRide]] = {}
     for lesson_id, client_id, name, horse in (
@@ -86,16 +101,31 @@ def agenda_of(token: FeedToken, first: datetime, last: datetime) -> list[AgendaL
         "window_from",
         "window_to",
         "time_set_at",
+        "state",
+        "state_reason",
+        "moved_reason",
     )
     return [
         AgendaLesson(
             *row[:10],
             # Once its time is settled the window is the planner's business alone.
             (row[10], row[11]) if row[10] and row[11] and row[12] is None else None,
+            row[14] or row[15],
+            row[13] == LessonState.CANCELLED,
             tuple(rides.get(row[0], [])),
         )
         for row in rows
     ]
+
+
+def _called_off_late(now: datetime) -> Q:
+    """Say which lessons were called off so near that they may be missed, until over.
+
+    An entry that only goes is seen by nobody who looked before; what falls out long
+    before its day would only heap up.
+    """
+    near = Q(state_at__gte=F("starts_at") - CALLED_OFF_SHOWN)
+    return near & Q(state=LessonState.CANCELLED, ends_at__gt=now)
 
 
 def _lessons_of(token: FeedToken) -> QuerySet[Lesson]:
@@ -116,13 +146,16 @@ def _lessons_of(token: FeedToken) -> QuerySet[Lesson]:
 def invited_entries(
     client_id: int, first: datetime, last: datetime
 ) -> dict[int, InvitedEntry]:
-    """Return a client's invites by lesson, in two queries; their own entry first."""
+    """Return a client's invites by lesson, in two queries; their own entry first.
+
+    Of a cancelled lesson the one that was withdrawn.
+    """
     when = Q(lesson__starts_at__gte=first, lesson__starts_at__lt=last)
+    off = Q(lesson__state=LessonState.CANCELLED)
     days = InvitedDay.objects.filter(
         when,
+        off | Q(invitation__withdrawn=False, dropped=False),
         invitation__client_id=client_id,
-        invitation__withdrawn=False,
-        dropped=False,
     )
     found = {
         lesson_id: InvitedEntry(uid, sequence, changed, original, by_invite)
@@ -136,7 +169,7 @@ def invited_entries(
         )
     }
     for lesson_id, uid, sequence, changed_at, by_invite in Invitation.objects.filter(
-        when, client_id=client_id, withdrawn=False
+        when, off | Q(withdrawn=False), client_id=client_id
     ).values_list("lesson_id", "uid", "sequence", "changed_at", "by_invite"):
         if lesson_id is not None:
             found[lesson_id] = InvitedEntry(

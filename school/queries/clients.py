@@ -4,6 +4,7 @@ from datetime import date, datetime, timedelta
 from django.db.models import Count, Q
 
 from school.enums import (
+    KEPT_PLACES,
     Answer,
     ConsentKind,
     FeedKind,
@@ -44,6 +45,7 @@ from school.queries.windows import exact_time_by, is_open
 AHEAD = timedelta(days=120)
 BACK = timedelta(days=366)
 STILL_SHOWN = timedelta(hours=4)
+CALLED_OFF_AHEAD = timedelta(days=14)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +85,21 @@ def next_lessons(client: Client, school: School, now: datetime) -> list[ClientLe
     """Return a client's lessons from now on, in a fixed number of queries."""
     lessons = lessons_of_client(client, now - STILL_SHOWN, now + AHEAD)
     return _seen_by(client, school, lessons, now)
+
+
+def called_off(client: Client, now: datetime) -> list[Ride]:
+    """Return the places of the next two weeks in lessons that are not held."""
+    return list(
+        Ride.objects.filter(
+            rider__client=client,
+            state__in=KEPT_PLACES,
+            lesson__state=LessonState.CANCELLED,
+            lesson__ends_at__gt=now,
+            lesson__starts_at__lt=now + CALLED_OFF_AHEAD,
+        )
+        .select_related("lesson__arena", "rider__person")
+        .order_by("lesson__starts_at", "pk")
+    )
 
 
 def client_lesson(

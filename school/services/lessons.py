@@ -84,13 +84,17 @@ def check_rider(
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """A lesson and where it goes; what is None stays."""
+    """A lesson and where it goes; what is None stays.
+
+    Its clients are told the `reason`, where there is one.
+    """
 
     lesson: Lesson
     starts_at: datetime
     arena: Arena | None = None
     minutes: int | None = None
     instructor: Instructor | None = None
+    reason: str = ""
 
 
 def move_lesson(
@@ -230,6 +234,7 @@ def _place(lesson: Lesson, move: Move, now: datetime) -> None:
         lesson.time_set_at = now
     lesson.arena = move.arena or lesson.arena
     lesson.instructor = move.instructor or lesson.instructor
+    lesson.moved_reason = move.reason[:200]
     lesson.changed_at = now
     lesson.version += 1
 

@@ -148,6 +148,7 @@ def _scrub_words(client: Client, names: re.Pattern[str]) -> None:
     for rows, field in (
         (lessons, "title"),
         (lessons, "state_reason"),
+        (lessons, "moved_reason"),
         (LessonSeries.objects.filter(lessons__in=lessons).distinct(), "name"),
         (Ride.objects.filter(rider__client=client), "cancelled_reason"),
         (WelfareOverride.objects.filter(lesson__in=lessons), "reason"),

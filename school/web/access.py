@@ -1,17 +1,28 @@
 """Sign-in and refusal for pages, by the predicates of school.permissions."""
 
 from collections.abc import Callable
+from datetime import timedelta
 from functools import wraps
 from typing import Any, cast
 
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
 
-from school.models import Account
-from school.permissions import is_manager, is_staff_of_yard, may_make_grids
+from school.enums import HOLDING_STATES
+from school.models import Account, Lesson
+from school.permissions import (
+    is_manager,
+    is_staff_of_yard,
+    may_log_ride,
+    may_make_grids,
+)
 
 View = Callable[..., HttpResponse]
+
+BEFORE, AFTER = timedelta(minutes=15), timedelta(hours=2)
+"""How long around a lesson its pages lead to each other by a bar under the thumb."""
 
 
 def account_of(request: HttpRequest) -> Account:
@@ -33,6 +44,14 @@ def allowed(may: Callable[[Account], bool]) -> Callable[[View], View]:
         return guarded
 
     return decorate
+
+
+def in_hand(request: HttpRequest, lesson: Lesson) -> Lesson | None:
+    """Return a lesson for who teaches it, while it may be in their one free hand."""
+    now = timezone.now()
+    soon, over = lesson.starts_at - BEFORE, lesson.ends_at + AFTER
+    held = lesson.state in HOLDING_STATES and soon <= now <= over
+    return lesson if held and may_log_ride(account_of(request), lesson) else None
 
 
 def navigation(request: HttpRequest) -> dict[str, Any]:

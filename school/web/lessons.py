@@ -19,11 +19,13 @@ from school.convert import store_of, units_of, verdicts_now
 from school.models import Lesson, LessonGrid, Ride
 from school.permissions import (
     is_manager,
+    is_staff_of_yard,
     may_attach_grid,
     may_note_who_came,
     may_see_lesson,
     may_see_sensitive,
 )
+from school.queries.clear_arenas import fences_before
 from school.queries.daylight import light_of, light_of_weeks
 from school.queries.grids import overruled_of
 from school.queries.lessons import booked_rides, lesson_with_all
@@ -44,7 +46,7 @@ from school.services.lessons import (
 )
 from school.services.offers import meet_wish
 from school.services.rides import change_horse
-from school.web.access import account_of, allowed
+from school.web.access import account_of, allowed, in_hand
 from school.web.forms import (
     BookForm,
     CancelForm,
@@ -102,10 +104,14 @@ def _show(
         "places_left": places_left(lesson, timezone.now()),
         "manager": is_manager(account),
         "may_attach": may_attach_grid(account, lesson),
+        "in_hand": in_hand(request, lesson),
         "refusal": refusal,
         "verdicts": verdicts,
         "grid": grid,
         "light": light_of(lesson, school),
+        "in_the_way": fences_before(lesson, school)
+        if is_staff_of_yard(account)
+        else None,
         "school": school,
         "move_form": MoveForm(initial=_as_it_is(lesson)),
         "cancel_form": CancelForm(),

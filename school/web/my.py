@@ -24,6 +24,7 @@ from school.enums import Answer
 from school.models import Client, Rider, School
 from school.queries.clients import (
     ClientLesson,
+    called_off,
     client_feeds,
     client_lesson,
     consents_of,
@@ -129,6 +130,7 @@ def show_page(request: HttpRequest, link: Link, **more: Any) -> HttpResponse:
         "school": school,
         "now": now,
         "lessons": next_lessons(client, school, now),
+        "called_off": called_off(client, now),
         "offers": open_offers(client, now),
         "wishes": open_wishes(client),
         "past": [(one, ended_in_words(one)) for one in past_rides(client, now)],

@@ -29,7 +29,7 @@ from school.queries.ride_logs import (
 )
 from school.queries.schools import the_school
 from school.services.ride_logs import UnableToLog, log_ride
-from school.web.access import account_of, allowed
+from school.web.access import account_of, allowed, in_hand
 from school.web.ride_log_form import Filled, entry_of, from_log, read, shown, usual
 from school.web.suggestions import suggestions_for
 from school.web.work_register import work_rows
@@ -148,6 +148,7 @@ def _summary(request: HttpRequest, lesson: Lesson, log: RideLog) -> HttpResponse
     exercise = log.revision.exercise
     context = {
         "lesson": lesson,
+        "in_hand": in_hand(request, lesson),
         "log": log,
         "told": _told(log, units_of(the_school())),
         "remedies_at": reverse("lesson-remedies", args=[lesson.pk]),

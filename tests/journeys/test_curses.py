@@ -95,6 +95,12 @@ CURSES: dict[str, dict[str, tuple[str, ...]]] = {
         "To be typed in gloves, in rain, with one hand": (
             "browser/test_ride_logs.py::targets_are_large_and_nothing_scrolls_sideways",
             "browser/test_ride_logs.py::a_thumb_logs_a_knock_and_sees_what_follows",
+            "browser/test_in_hand.py::all_that_is_pressed_is_as_large_as_a_glove",
+            "browser/test_in_hand.py::nothing_must_be_typed",
+            "browser/test_in_hand.py::"
+            "the_other_pages_of_the_lesson_are_under_the_thumb",
+            "browser/test_in_hand.py::a_rider_noted_late_by_two_presses_is_noted_once",
+            "browser/test_in_hand.py::a_remedy_pressed_twice_is_taken_once",
         ),
         "Centimetres only, where riders think in holes and a cross": (
             f"{INSTRUCTOR}a_school_of_holes_reads_holes_and_a_cross_by_its_name",
@@ -108,6 +114,10 @@ CURSES: dict[str, dict[str, tuple[str, ...]]] = {
         ),
         "The jump lesson straight after the beginners, its grid in their way": (
             f"{INSTRUCTOR}a_day_never_leaves_a_grid_standing_in_the_way_of_beginners",
+            f"{INSTRUCTOR}booking_says_that_a_grid_would_stand_in_the_way",
+            f"{INSTRUCTOR}the_board_says_that_a_grid_would_stand_in_the_way",
+            f"{INSTRUCTOR}a_lessons_page_says_whose_fences_stand_and_when_they_can_go",
+            f"{INSTRUCTOR}the_planner_puts_beginners_where_no_grid_stands",
             "school/web/test_clear_arenas.py::"
             "beginners_are_said_to_need_a_clear_arena_and_are_planned_so",
         ),
@@ -169,6 +179,8 @@ CURSES: dict[str, dict[str, tuple[str, ...]]] = {
         ),
         "The calendar's note is cut off before the useful part": (
             "scheduling/feeds/test_reset_list.py::"
+            "what_a_phone_shows_of_an_entry_says_what_until_when_and_where",
+            "scheduling/feeds/test_reset_list.py::"
             "an_entry_is_the_changeover_with_its_list",
         ),
         "Sent to build for a lesson cancelled an hour ago": (
@@ -176,6 +188,8 @@ CURSES: dict[str, dict[str, tuple[str, ...]]] = {
             "a_cancelled_lesson_stays_in_its_place_and_says_since_when",
             "scheduling/services/test_plans.py::"
             "a_cancelled_lesson_has_no_changeover_any_more",
+            "scheduling/feeds/test_reset_list.py::"
+            "drafts_and_others_work_and_cancelled_lessons_are_left_out",
         ),
     },
     "client": {
@@ -217,6 +231,7 @@ CURSES: dict[str, dict[str, tuple[str, ...]]] = {
         ),
         "My favourite pony, promised and swapped in silence": (
             f"{CLIENT}a_pony_that_was_promised_is_not_swapped_without_a_word",
+            f"{CLIENT}a_pony_that_was_promised_and_is_gone_is_named",
             f"{CLIENT}no_pony_is_promised_where_the_school_names_none",
         ),
         "My credit ran out without a word": (
@@ -225,7 +240,13 @@ CURSES: dict[str, dict[str, tuple[str, ...]]] = {
         ),
         "Rain, learnt at the gate": (
             f"{CLIENT}rain_is_told_by_mail_before_the_gate",
-            f"{CLIENT}rain_is_told_by_mail_with_where_to_go_instead",
+            f"{CLIENT}rain_is_told_by_mail_with_where_to_go_instead_and_why",
+            f"{CLIENT}rain_is_told_by_the_subscription_alone_with_where_to_go",
+            f"{CLIENT}rain_is_told_by_the_subscription_alone_where_there_is_no_hall",
+            f"{CLIENT}rain_an_hour_before_is_told_at_once",
+            f"{CLIENT}"
+            "a_subscription_and_the_page_say_the_rule_for_bad_weather_and_whom_to_ring",
+            f"{CLIENT}a_clients_page_says_first_what_is_not_held_and_why",
         ),
     },
 }

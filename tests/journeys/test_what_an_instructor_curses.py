@@ -15,7 +15,7 @@ from django.utils import timezone
 from exercises.models import Exercise
 from exercises.services import load_library
 from scheduling.services.plans import make_plan
-from school.models import LessonGrid, Ride, RideLog, School
+from school.models import Lesson, LessonGrid, Ride, RideLog, School
 from school.queries.links import page_url
 from school.services.grids import attach_grid
 from school.services.invitations import lesson_changed
@@ -23,8 +23,9 @@ from school.services.messages import deliver_due
 from tests.clock import NOW, SATURDAY, at
 from tests.factories.arenas import LineFactory, StorePieceFactory
 from tests.factories.lessons import LessonFactory, RideFactory
-from tests.factories.people import AccountFactory
+from tests.factories.people import AccountFactory, InstructorFactory
 from tests.factories.schools import SchoolFactory
+from tests.scheduling import days
 from tests.scheduling.rows import grid_of, small_day
 from tests.school.web.test_ride_logs import KNOCK_BEHIND, attach, sent
 
@@ -79,6 +80,124 @@ def test_a_day_never_leaves_a_grid_standing_in_the_way_of_beginners() -> None:
     ]
     assert {one["do"] for one in before["moves"]} == {"strip"}
     assert before["to"] <= "13:30"
+
+
+def beginners_after_jumping(clock: str) -> tuple[Lesson, Lesson]:
+    """Book jumping from 09:00 to 10:00, and beginners who need it clear, at a time."""
+    SchoolFactory()
+    jumping = LessonFactory(title="Jump first", starts_at=at("09:00"))
+    clear = LessonFactory(
+        title="First lesson",
+        work="flat",
+        arena=jumping.arena,
+        starts_at=at(clock),
+        needs_clear=True,
+    )
+    return jumping, clear
+
+
+def as_manager() -> Browser:
+    browser = Browser()
+    browser.force_login(AccountFactory(manager=True, person=None))
+    return browser
+
+
+IN_THE_WAY = "Its fences stand in the way of First lesson, which needs the arena clear"
+
+
+def test_booking_says_that_a_grid_would_stand_in_the_way() -> None:
+    _, clear = beginners_after_jumping("13:00")
+    asked = {
+        "date": SATURDAY.isoformat(),
+        "start": "11:55",
+        "title": "Jump before",
+        "kind": "private",
+        "work": "jumping",
+        "minutes": 60,
+        "places": 1,
+        "arena": clear.arena_id,
+        "instructor": InstructorFactory().pk,
+    }
+
+    page = as_manager().post("/lessons/new/try/", asked).content.decode()
+
+    assert f"{IN_THE_WAY} at 13:00" in page
+    assert "and there are 5, from 12:55 to 13:00" in page
+
+
+def test_the_board_says_that_a_grid_would_stand_in_the_way() -> None:
+    _, clear = beginners_after_jumping("13:00")
+    change = {
+        "version": clear.version,
+        "date": SATURDAY.isoformat(),
+        "start": "10:05",
+        "minutes": 60,
+        "arena": clear.arena_id,
+        "instructor": clear.instructor_id,
+    }
+
+    page = as_manager().post(f"/board/lessons/{clear.pk}/try/", change)
+
+    assert f"{IN_THE_WAY} at 10:05" in page.content.decode()
+    assert "and there are 5, from 10:00 to 10:05" in page.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("clock", "room"),
+    [
+        ("10:30", "room to take the fences off from 10:00 to 10:30, 30 minutes"),
+        ("10:00", "no room between to take the fences off"),
+    ],
+)
+def test_a_lessons_page_says_whose_fences_stand_and_when_they_can_go(
+    clock: str, room: str
+) -> None:
+    for lesson in beginners_after_jumping(clock):
+        browser = Browser()
+        browser.force_login(AccountFactory(person=lesson.instructor.person))
+        page = browser.get(f"/lessons/{lesson.pk}/").content.decode()
+        assert room in page
+        assert "needs the arena clear" in page
+
+
+def test_a_lesson_between_them_takes_its_part_of_the_room() -> None:
+    _, clear = beginners_after_jumping("12:00")
+    LessonFactory(work="flat", arena=clear.arena, starts_at=at("10:15"))
+    browser = Browser()
+    browser.force_login(AccountFactory(person=clear.instructor.person))
+
+    page = browser.get(f"/lessons/{clear.pk}/").content.decode()
+
+    assert "from 11:15 to 12:00, 45 minutes" in page
+
+
+def test_no_page_speaks_of_fences_that_are_off_already() -> None:
+    _, clear = beginners_after_jumping("10:30")
+    second = LessonFactory(
+        work="flat", arena=clear.arena, starts_at=at("12:00"), needs_clear=True
+    )
+    elsewhere = LessonFactory(work="flat", needs_clear=True)
+
+    for lesson in (second, elsewhere):
+        page = as_manager().get(f"/lessons/{lesson.pk}/").content.decode()
+        assert "needs the arena clear" not in page
+
+
+def test_the_planner_puts_beginners_where_no_grid_stands() -> None:
+    """Between two alike, theirs would cost a taking off and a building again."""
+    same = days.grid(days.cross(), days.vertical(600))
+    plan = days.ordered(
+        days.day(
+            days.lesson("first", "09:00", grid=same),
+            days.loose("beginners", "10:30", "15:00", needs_clear=True),
+            days.lesson("second", "12:00", grid=same),
+        )
+    )
+
+    assert plan["status"] == "proved"
+    starts = {one["id"]: one["start"] for one in plan["lessons"]}
+    assert starts["beginners"] > "13:00"
+    assert [one["for"] for one in plan["resets"]] == ["first", "beginners"]
 
 
 def test_a_knocked_pole_is_no_change_of_the_instructors() -> None:

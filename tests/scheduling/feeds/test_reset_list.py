@@ -9,6 +9,7 @@ from django.utils import timezone
 from scheduling.feeds.reset_list import reset_snapshot
 from scheduling.models import Changeover
 from school.models import FeedToken
+from school.queries.schools import school_zone
 from school.services.feeds import make_feed
 from school.services.yard import call_off
 from tests.clock import NOW
@@ -73,14 +74,49 @@ def test_an_entry_is_the_changeover_with_its_list(client: Browser) -> None:
     assert one.uid.value == str(changeover.uid)
     assert one.dtstart.value == changeover.starts_at
     assert one.dtend.value == changeover.ends_at
-    assert one.summary.value == f"{arena}: 1 to build, 12 min"
+    by = changeover.ends_at.astimezone(school_zone())
+    assert one.summary.value == f"Build 1 by {by:%H:%M}, {arena}"
     lines = one.description.value.split("\n")
-    assert lines[0].startswith("For Group 0")
-    assert lines[1] == "Bring 2 wings, 2 poles, 2 cups."
-    assert lines[2] == "1. Build a cross (40 cm high) at 12.40 m from the gate."
+    assert lines[1] == f"For Group 0, {changeover.line.name}, 12 min."
+    assert lines[2] == "Bring 2 wings, 2 poles, 2 cups."
+    assert lines[3] == "1. Build a cross (40 cm high) at 12.40 m from the gate."
     assert "/resets/" in lines[-1]
     assert one.valarm.trigger.value == timedelta(minutes=-10)
     assert "Mira" not in body.decode()
+
+
+@pytest.mark.parametrize(
+    ("does", "what"),
+    [
+        (["build"], "Build 1"),
+        (["shift", "build", "shift"], "Build 1, shift 2"),
+        (["change", "shift", "build", "strip"], "Build 1, 2 more"),
+    ],
+)
+def test_what_a_phone_shows_of_an_entry_says_what_until_when_and_where(
+    client: Browser, does: list[str], what: str
+) -> None:
+    """A phone cuts an entry off after some forty letters: from memory."""
+    who = GroundspersonFactory()
+    (changeover,) = published(who)
+    changeover.line.arena.name = "Meadow ring"
+    changeover.line.arena.save()
+    changeover.moves.all().delete()
+    for k, do in enumerate(does):
+        stood = {"kind": "pole", "at_cm": 500 * (k + 1), "faces": "up"}
+        ChangeoverMoveFactory(
+            changeover=changeover,
+            position=k + 1,
+            do=do,
+            was=None if do == "build" else stood,
+            now=None if do == "strip" else stood | {"at_cm": 500 * k + 550},
+        )
+
+    (one,) = events(get(client, who))
+
+    by = changeover.ends_at.astimezone(school_zone())
+    for first in (one.summary.value, one.description.value.split("\n")[0]):
+        assert first[:40] == f"{what} by {by:%H:%M}, Meadow ring"
 
 
 def test_a_changeover_that_only_strips_says_so(client: Browser) -> None:
@@ -92,7 +128,7 @@ def test_a_changeover_that_only_strips_says_so(client: Browser) -> None:
 
     (one,) = events(get(client, who))
 
-    assert ": 1 to strip, 12 min" in one.summary.value
+    assert one.summary.value.startswith("Strip 1 by ")
 
 
 def test_drafts_and_others_work_and_cancelled_lessons_are_left_out(
@@ -140,12 +176,15 @@ def test_a_harrow_is_an_entry_with_an_alarm_that_every_reader_sees(
     body = get(client, who)
 
     seen = agreed(body, start - timedelta(hours=1), start + timedelta(hours=1))
+    by = work.ends_at.astimezone(school_zone())
     assert [(one.uid, one.starts_at, one.summary) for one in seen] == [
-        (str(work.uid), start, "Hall: harrowing, 25 min")
+        (str(work.uid), start, f"Harrow by {by:%H:%M}, Hall")
     ]
     (entry,) = [one for one in events(body) if one.uid.value == str(work.uid)]
     assert entry.valarm.trigger.value == timedelta(minutes=-10)
-    assert entry.description.value.startswith("The arena is empty: poles and wings")
+    lines = entry.description.value.split("\n")
+    assert lines[0] == f"Harrow by {by:%H:%M}, Hall"
+    assert lines[1].startswith("The arena is empty: poles and wings")
 
 
 def test_a_line_moved_sideways_is_an_entry_too(client: Browser) -> None:
@@ -157,8 +196,9 @@ def test_a_line_moved_sideways_is_an_entry_too(client: Browser) -> None:
     body = get(client, who)
 
     seen = agreed(body, start - timedelta(hours=1), start + timedelta(hours=1))
+    by = work.ends_at.astimezone(school_zone())
     assert [(one.uid, one.summary) for one in seen] == [
-        (str(work.uid), "Hall: moving a line sideways: Centre, 5 min")
+        (str(work.uid), f"Move line Centre by {by:%H:%M}, Hall")
     ]
     (entry,) = [one for one in events(body) if one.uid.value == str(work.uid)]
     assert "from 5.00 m to 7.50 m" in entry.description.value

@@ -12,9 +12,10 @@ from django.utils import timezone
 from redis.exceptions import ConnectionError as RedisConnectionError
 
 from school.calendars.snapshots import Snapshot
-from school.models import FeedToken, Invitation, Ride
+from school.models import FeedToken, Invitation, Lesson, Ride
 from school.services.feeds import find_feed, make_feed, withdraw_feed
 from school.services.invitations import lesson_changed
+from school.services.lessons import cancel_lesson
 from school.web.throttles import ByAddress
 from tests.clock import NOW
 from tests.factories.arenas import ArenaFactory
@@ -149,14 +150,55 @@ def test_the_yard_sees_too_what_may_still_move(client: Browser, kind: str) -> No
     assert one.status.value == "TENTATIVE"
 
 
-def test_a_cancelled_lesson_is_left_out(client: Browser) -> None:
+def called_off(holder) -> Invitation:
+    """Cancel the one lesson of a client, now."""
+    invitation = Invitation.objects.get(client=holder)
+    cancel_lesson(
+        lesson=invitation.lesson, reason="Storm.", by=None, now=timezone.now()
+    )
+    return Invitation.objects.get(client=holder)
+
+
+def test_a_lesson_called_off_stays_until_it_is_over_and_says_so(
+    client: Browser,
+) -> None:
+    """Not by STATUS: some programs hide what has it, others show it as before."""
     holder = client_with_lessons()
     url = address("client", holder.person)
-    lesson = Invitation.objects.get(client=holder).lesson
-    lesson.state, lesson.state_reason = "cancelled", "storm"
-    lesson.save()
+    (before,) = events(client.get(url).content)
 
+    invitation = called_off(holder)
+
+    (one,) = events(client.get(url).content)
+    assert one.uid.value == before.uid.value
+    assert int(one.sequence.value) == invitation.sequence > int(before.sequence.value)
+    assert one.summary.value == "Cancelled: Lesson Mira: jumping"
+    assert one.description.value.startswith("Not held: Storm.\nPlease do not come.")
+    assert one.transp.value == "TRANSPARENT"
+    assert "status" not in one.contents or one.status.value == "CONFIRMED"
+    when = timezone.now() - timedelta(days=3)
+    Lesson.objects.update(
+        starts_at=when, ends_at=when + timedelta(hours=1), state_at=when
+    )
     assert events(client.get(url).content) == []
+
+
+def test_what_is_called_off_long_before_its_day_only_goes(client: Browser) -> None:
+    holder = client_with_lessons()
+    Lesson.objects.update(starts_at=soon(24 * 8), ends_at=soon(24 * 8 + 1))
+
+    called_off(holder)
+
+    assert events(client.get(address("client", holder.person)).content) == []
+
+
+def test_feeds_of_the_yard_leave_a_cancelled_lesson_out(client: Browser) -> None:
+    holder = client_with_lessons()
+
+    lesson = called_off(holder).lesson
+
+    for kind, of in (("instructor", lesson.instructor.person), ("arena", lesson.arena)):
+        assert events(client.get(address(kind, of)).content) == []
 
 
 def test_a_feed_asked_twice_is_the_same_and_then_304(client: Browser) -> None:

@@ -322,7 +322,7 @@ def test_the_page_takes_a_constant_number_of_queries(
     address = page(ride)
     browser.get(address)
 
-    with django_assert_num_queries(20):
+    with django_assert_num_queries(21):
         browser.get(address)
 
 

@@ -1,4 +1,4 @@
-"""Harrows that leave no time for the fences, before and after.
+"""Harrows and clear lessons that leave no time for the fences, before and after.
 
 Times of taking off and building: the day file's contract; a vertical stripped in about
 3 min, a grid of four built alone in about 20: handbook, practice 5 (own figures).
@@ -8,7 +8,7 @@ from datetime import timedelta
 
 import pytest
 
-from scheduling.services.harrows import tight_at, tight_harrows
+from scheduling.services.tight import tight_at, tight_harrows
 from tests.clock import SATURDAY, at
 from tests.factories.arenas import ArenaFactory
 from tests.factories.lessons import LessonFactory
@@ -97,6 +97,49 @@ def test_a_grid_after_it_is_built_in_its_own_time(hall):
 
     # 60 s to begin; 2 wings at 45, 2 poles at 28, 2 cups at 12, 30 s measured.
     assert "that takes one person 5 min, and there are 2" in words
+
+
+def test_fences_stand_in_the_way_of_a_lesson_that_needs_a_clear_arena(hall):
+    jumping = ride(hall, "12:00", work="jumping")
+    beginners = LessonFactory(
+        title="First lesson",
+        work="flat",
+        arena=hall,
+        starts_at=at("13:05"),
+        needs_clear=True,
+    )
+
+    said = tight_at(beginners)
+
+    assert said == [
+        "Grids jumps in Hall until Sat 6 Mar 13:00. Its fences stand in the way of "
+        "First lesson, which needs the arena clear at 13:05: taking them off takes "
+        "about 12 min, and there are 5, from 13:00 to 13:05. Leave time between them, "
+        "or the day can't be ordered."
+    ]
+    assert tight_at(jumping) == said
+
+
+def test_fences_straight_after_a_clear_lesson_can_not_be_built(hall):
+    clear = ride(hall, "12:00", work="flat", needs_clear=True)
+    jumping = LessonFactory(title="Jump after", arena=hall, starts_at=at("13:00"))
+
+    (words,) = tight_at(jumping)
+
+    assert words.startswith(
+        "Jump after jumps in Hall at Sat 6 Mar 13:00. Its fences are built after "
+        "Grids, which needs the arena clear until 13:00: that takes one person about "
+        "20 min, and there is none."
+    )
+    assert tight_at(clear) == [words]
+
+
+def test_what_was_taken_off_before_is_in_nobodys_way_any_more(hall):
+    ride(hall, "09:00", work="jumping")
+    ride(hall, "11:00", work="flat", needs_clear=True)
+    second = ride(hall, "12:00", work="flat", needs_clear=True)
+
+    assert tight_at(second) == []
 
 
 def test_another_day_another_arena_and_another_work_say_nothing(hall):
