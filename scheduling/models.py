@@ -3,7 +3,7 @@ from uuid import uuid4
 from django.db import models
 from django.db.models import F, Q
 
-from school.models import Account, Arena, Groundsperson, Lesson, Line, YardWork
+from school.models import Account, Arena, Groundsperson, Lesson, Line, Term, YardWork
 
 
 class DayPlan(models.Model):
@@ -75,6 +75,8 @@ class PlanRun(models.Model):
         REPLAN = "replan", "Order what is left of the day"
         WHAT_IF = "what-if", "What if"
         MATCH = "match", "Horses for the riders of the day"
+        TRY_TERM = "try-term", "Try how the weekly lessons go on"
+        BOOK_TERM = "book-term", "Book what goes on, and tell the clients"
 
     class State(models.TextChoices):
         QUEUED = "queued", "Queued"
@@ -85,6 +87,14 @@ class PlanRun(models.Model):
 
     date = models.DateField()
     kind = models.CharField(max_length=10, choices=Kind.choices)
+    term = models.ForeignKey(
+        Term,
+        null=True,
+        blank=True,
+        on_delete=models.CASCADE,
+        related_name="+",
+        help_text="Into which weekly lessons are carried; its first day is the date",
+    )
     state = models.CharField(max_length=10, choices=State.choices, default=State.QUEUED)
     seconds = models.PositiveSmallIntegerField(
         help_text="How long it may search at most"
@@ -101,13 +111,13 @@ class PlanRun(models.Model):
     best_s = models.PositiveIntegerField(null=True, blank=True)
     bound_s = models.PositiveIntegerField(null=True, blank=True)
     tried = models.PositiveSmallIntegerField(
-        default=0, help_text="Days tried of a what-if, riders of a match"
+        default=0, help_text="Days tried, riders of a match, weekly lessons"
     )
     to_try = models.PositiveSmallIntegerField(default=0)
     keep = models.JSONField(
         default=list,
         blank=True,
-        help_text="Lessons that are to stay, or rides with their horses",
+        help_text="Lessons that are to stay, rides with horses, or weekly lessons",
     )
     stop_asked_at = models.DateTimeField(null=True, blank=True)
     plan = models.ForeignKey(
@@ -124,8 +134,22 @@ class PlanRun(models.Model):
                 name="plan_run_one_under_way",
             ),
             models.CheckConstraint(
-                condition=Q(kind__in=["order", "replan", "what-if", "match"]),
+                condition=Q(
+                    kind__in=[
+                        "order",
+                        "replan",
+                        "what-if",
+                        "match",
+                        "try-term",
+                        "book-term",
+                    ]
+                ),
                 name="plan_run_kind_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(kind__in=["try-term", "book-term"], term__isnull=False)
+                | (~Q(kind__in=["try-term", "book-term"]) & Q(term__isnull=True)),
+                name="plan_run_of_a_term_names_it",
             ),
             models.CheckConstraint(
                 condition=Q(

@@ -8,7 +8,7 @@ from exercises.geometry.data import as_planned
 from scheduling.changeover.setups import Place
 from scheduling.models import DayPlan, PlannedLesson, PlanRun
 from scheduling.queries.changeovers import changeovers_with_all
-from school.models import Lesson, LessonGrid, Line
+from school.models import Lesson, LessonGrid, Line, Term
 
 
 def plans_with_all() -> QuerySet[DayPlan]:
@@ -74,6 +74,12 @@ def run_under_way(day: date, kind: str) -> PlanRun | None:
 def latest_runs(day: date) -> dict[str, PlanRun]:
     """Return the newest run of each kind of a day."""
     runs = PlanRun.objects.filter(date=day).order_by("asked_at", "pk")
+    return {one.kind: one for one in runs}
+
+
+def runs_of_term(term: Term) -> dict[str, PlanRun]:
+    """Return the newest run of each kind that carries into a term."""
+    runs = PlanRun.objects.filter(term=term).order_by("asked_at", "pk")
     return {one.kind: one for one in runs}
 
 

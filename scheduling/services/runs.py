@@ -24,7 +24,8 @@ from scheduling.queries.days import DayRows, day_rows
 from scheduling.queries.plans import run_under_way
 from scheduling.services.jobs import JOBS, Found, Job, Progress
 from scheduling.services.plans import store_plan
-from school.models import Account
+from scheduling.services.works import WORKS, ask_work_to_stop, carry_out_work
+from school.models import Account, Term
 from school.services.audit import record
 
 log = logging.getLogger(__name__)
@@ -40,6 +41,12 @@ TAKEN_UP_AFTER = timedelta(seconds=20)
 
 MOST_ATTEMPTS = 3
 """A run that has ended this many workers is not tried again."""
+
+_FEWER = "Nothing was booked: carry fewer weekly lessons at once."
+_INSTEAD: dict[str, str] = {
+    PlanRun.Kind.TRY_TERM: _FEWER,
+    PlanRun.Kind.BOOK_TERM: _FEWER,
+}
 
 SECONDS = 20
 """How long a day is searched unless said otherwise."""
@@ -61,8 +68,12 @@ def ask_run(
     now: datetime,
     seconds: int = SECONDS,
     keep: Sequence[int | list[int]] = (),
+    term: Term | None = None,
 ) -> PlanRun:
-    """Ask for a search; where one of its kind is under way for the day, return that."""
+    """Ask for a search; where one of its kind is under way for the day, return that.
+
+    `term` is the one into which weekly lessons are carried, of whose first day it is.
+    """
     known = run_under_way(date, kind)
     if known is not None:
         return known
@@ -73,6 +84,7 @@ def ask_run(
                 kind=kind,
                 seconds=seconds,
                 keep=list(keep),
+                term=term,
                 asked_at=now,
                 asked_by=by,
             )
@@ -87,7 +99,11 @@ def ask_run(
 
 
 def stop_run(*, run: PlanRun, by: Account | None, now: datetime) -> PlanRun:
-    """Ask a search to stop with the best it has; one that waits ends at once."""
+    """Ask a search to stop with the best it has; one that waits ends at once.
+
+    Work that writes is told before the row, which it may hold up until it stops.
+    """
+    ask_work_to_stop(run)
     with transaction.atomic():
         fresh = PlanRun.objects.select_for_update().get(pk=run.pk)
         if not fresh.under_way or fresh.stop_asked_at is not None:
@@ -128,8 +144,10 @@ def take_up_run(*, now: datetime) -> PlanRun | None:
             run,
             now,
             state=PlanRun.State.FAILED,
-            says=f"The search ended its worker {MOST_ATTEMPTS} times and is not "
-            "tried again. Ask anew with fewer lessons or a coarser raster.",
+            says=f"It ended its worker {MOST_ATTEMPTS} times and is not tried again. "
+            + _INSTEAD.get(
+                run.kind, "Ask anew with fewer lessons or a coarser raster."
+            ),
         )
     return None
 
@@ -138,6 +156,8 @@ def carry_out_run(
     *, run: PlanRun, clock: Clock, beat_every_s: float = BEAT_EVERY_S
 ) -> PlanRun:
     """Carry out a run that was taken up, with its heartbeat, to its end."""
+    if run.kind in WORKS:
+        return carry_out_work(run=run, clock=clock, beat_every_s=beat_every_s, end=_end)
     rows = day_rows(run.date)
     document = day_document(rows)
     PlanRun.objects.filter(pk=run.pk, attempt=run.attempt).update(

@@ -1,6 +1,6 @@
 """Weekly lessons carried from one term into the next, with who rides in them."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
@@ -41,22 +41,46 @@ class Carried:
     refusal: str = ""
 
 
+Tell = Callable[[int, int], None]
+
+
+def _nobody(done: int, of: int) -> None:
+    """Tell nobody how many of how many are done."""
+
+
 def try_carrying(
-    *, old: Term, new: Term, by: Account | None, now: datetime
+    *,
+    old: Term,
+    new: Term,
+    by: Account | None,
+    now: datetime,
+    on_progress: Tell = _nobody,
 ) -> list[Carried]:
     """Say of every weekly lesson of a term how it would go on; nothing is written.
 
     They are tried after each other as they would be booked, so that one that stands
-    in another's way is found.
+    in another's way is found. `on_progress` is told before each how many are done,
+    of how many; what it raises ends the trial.
     """
+    found = []
     with transaction.atomic(), one_school():
-        found = [_try(one, new, by, now) for one in going_on_from(old, new)]
+        without = days_without_lessons(the_school(), new)
+        going_on = going_on_from(old, new)
+        for done, series in enumerate(going_on):
+            on_progress(done, len(going_on))
+            found.append(_try(series, new, without, by, now))
         transaction.set_rollback(True)
     return found
 
 
-def _try(series: LessonSeries, new: Term, by: Account | None, now: datetime) -> Carried:
-    carried, pairs = _prepared(series, new)
+def _try(
+    series: LessonSeries,
+    new: Term,
+    without: Mapping[date, str],
+    by: Account | None,
+    now: datetime,
+) -> Carried:
+    carried, pairs = _prepared(series, new, without)
     try:
         with transaction.atomic():
             _book(carried, pairs, new, by, now)
@@ -75,10 +99,12 @@ def carry_over(
     chosen: Iterable[int],
     by: Account | None,
     now: datetime,
+    on_progress: Tell = _nobody,
 ) -> list[LessonSeries]:
     """Book the chosen weekly lessons of a term for the next, all or none.
 
-    What is there already is left as it is, so twice is harmless.
+    What is there already is left as it is, so twice is harmless. `on_progress` is
+    told as in `try_carrying`.
 
     Raises
     ------
@@ -89,10 +115,11 @@ def carry_over(
     booked = []
     with transaction.atomic(), one_school():
         Term.objects.select_for_update().get(pk=new.pk)
-        for series in going_on_from(old, new):
-            if series.pk not in keys:
-                continue
-            carried, pairs = _prepared(series, new)
+        without = days_without_lessons(the_school(), new)
+        wanted = [one for one in going_on_from(old, new) if one.pk in keys]
+        for done, series in enumerate(wanted):
+            on_progress(done, len(wanted))
+            carried, pairs = _prepared(series, new, without)
             try:
                 booked.append(_book(carried, pairs, new, by, now))
             except UnableToBook as error:
@@ -103,10 +130,11 @@ def carry_over(
     return booked
 
 
-def _prepared(series: LessonSeries, new: Term) -> tuple[Carried, Pairs]:
+def _prepared(
+    series: LessonSeries, new: Term, without: Mapping[date, str]
+) -> tuple[Carried, Pairs]:
     """Return how a weekly lesson would go on, and who rides which horse in it."""
     zone, rides = school_zone(), last_riders(series)
-    without = days_without_lessons(the_school(), new)
     weeks = list(weeks_of(first_in(new, series.weekday), new.last_date))
     since, until = day_bounds(new.first_date, zone)[0], day_bounds(
         new.last_date + timedelta(days=1), zone

@@ -19,7 +19,6 @@ from school.queries.terms import (
     term_before,
     terms_by_date,
 )
-from school.services.carry_over import Carried, carry_over, try_carrying
 from school.services.refusals import UnableToBook
 from school.services.terms import add_break, drop_break, set_term
 from school.web.access import account_of, allowed
@@ -91,7 +90,6 @@ def _show(
     refusal: str = "",
     form: TermForm | None = None,
     break_form: BreakForm | None = None,
-    tried: list[Carried] | None = None,
 ) -> HttpResponse:
     before = term_before(term)
     as_it_is = {
@@ -104,7 +102,6 @@ def _show(
         "series": series_of_term(term),
         "before": before,
         "going_on": going_on_from(before, term) if before else [],
-        "tried": tried,
         "form": form or TermForm(initial=as_it_is),
         "break_form": break_form or BreakForm(prefix="break"),
         "refusal": refusal,
@@ -138,30 +135,3 @@ def lift_break(request: HttpRequest, pk: int) -> HttpResponse:
         request, f"{one.name} is taken out. Lessons it left out stay cancelled."
     )
     return redirect("term", pk=one.term_id)
-
-
-@require_POST
-@allowed(may_keep_terms)
-def carry(request: HttpRequest, pk: int) -> HttpResponse:
-    """Try what goes on from the term before, or book what was chosen of it."""
-    term = _term(pk)
-    old = term_before(term)
-    if old is None:
-        return _show(request, term, refusal="There is no term before this one.")
-    if "book" not in request.POST:
-        tried = try_carrying(old=old, new=term, **_who(request))
-        return _show(request, term, tried=tried)
-    chosen = [
-        int(one)
-        for one in request.POST.getlist("series")
-        if one.isascii() and one.isdigit()
-    ]
-    try:
-        booked = carry_over(old=old, new=term, chosen=chosen, **_who(request))
-    except UnableToBook as error:
-        tried = try_carrying(old=old, new=term, **_who(request))
-        return _show(request, term, refusal=error.says, tried=tried)
-    messages.success(
-        request, f"{len(booked)} weekly lessons go on; their clients are told."
-    )
-    return redirect("term", pk=pk)

@@ -109,7 +109,6 @@ urlpatterns = [
     path("terms/<int:pk>/", terms.term_page, name="term"),
     path("terms/<int:pk>/breaks/", terms.new_break, name="new-break"),
     path("terms/breaks/<int:pk>/lift/", terms.lift_break, name="lift-break"),
-    path("terms/<int:pk>/carry-over/", terms.carry, name="carry-over"),
     path("weekly/", series.series_list, name="weekly"),
     path("weekly/<int:pk>/", series.series_page, name="series"),
     path("weekly/<int:pk>/<slug:verb>/", series.change, name="change-series"),

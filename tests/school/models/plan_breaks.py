@@ -46,6 +46,7 @@ PLAN_BREAKS: dict[str, Callable[[], Any]] = {
     "day_plan_proved_is_tight": lambda: DayPlanFactory(bound_s=599),
     "plan_run_one_under_way": lambda: twice(PlanRunFactory),
     "plan_run_kind_known": lambda: PlanRunFactory(kind="guess"),
+    "plan_run_of_a_term_names_it": lambda: PlanRunFactory(kind="try-term"),
     "plan_run_state_known": lambda: PlanRunFactory(state="lost", ended_at=NOW),
     "plan_run_running_has_a_heartbeat": lambda: PlanRunFactory(state="running"),
     "plan_run_ended_says_when": lambda: PlanRunFactory(state="done"),
