@@ -112,7 +112,8 @@ def foretell(
             warnings = _warnings(before, after, after_lesson, lesson, now)
             warnings += [x.says for x in worse(told_of_lesson(after_lesson), was)]
             if lesson is None:
-                warnings += [f"The grid: {one}" for one in looked_at(after_lesson)]
+                booked = _booked_with(after_lesson)
+                warnings += [f"The grid: {one}" for one in looked_at(booked)]
             elif after_lesson.arena_id != was_in:
                 warnings += _not_at_hand(after_lesson)
             transaction.set_rollback(True)
@@ -161,14 +162,20 @@ def _untold(lesson: Lesson) -> tuple[str, ...]:
     )
 
 
+def _booked_with(lesson: Lesson) -> list[Lesson]:
+    """Return all the days of a weekly lesson that is new, or a single one."""
+    if lesson.series is None:
+        return [lesson]
+    return list(lesson.series.lessons.select_related("arena").order_by("starts_at"))
+
+
 def _light(lesson: Lesson, *, new: bool) -> list[str]:
     """Warn of the last light; of a weekly lesson that is new, of all its days."""
     school = the_school()
-    lessons = lesson.series.lessons.all() if new and lesson.series else None
-    if lessons is None:
-        says = light_of(lesson, school)
+    if new:
+        says = light_of_weeks(_booked_with(lesson), school)
     else:
-        says = light_of_weeks(lessons.select_related("arena"), school)
+        says = light_of(lesson, school)
     return [says] if says else []
 
 

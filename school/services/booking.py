@@ -21,6 +21,7 @@ from school.models import (
     Ride,
     Rider,
 )
+from school.queries.daylight import MOST_NAMED
 from school.queries.meanwhile import Meanwhile
 from school.queries.schools import school_zone
 from school.services import checks, welfare
@@ -228,29 +229,62 @@ def book_with_grid(
     with transaction.atomic():
         booked = book_lesson(by=by, now=now, overrule=overrule, **lesson)
         if revision is not None:
-            try:
-                attach_grid(
-                    lesson=booked, revision=revision, by=by, now=now, overrule=overrule
-                )
-            except UnableToAttach as error:
-                if error.work is not None:
-                    raise error.work from error
-                raise UnableToBook(
-                    "grid",
-                    f"{error.says} Or book it without the grid, and see to that on "
-                    "the lesson's page.",
-                    field="exercise",
-                ) from error
+            give_grid(
+                lesson=booked, revision=revision, by=by, now=now, overrule=overrule
+            )
         return booked
 
 
-def looked_at(lesson: Lesson) -> list[str]:
-    """Return what is to be looked at in a lesson's grid as it was fitted."""
-    grid = LessonGrid.objects.filter(lesson=lesson).first()
-    if grid is None:
-        return []
+def give_grid(
+    *,
+    lesson: Lesson,
+    revision: ExerciseRevision,
+    by: Account | None,
+    now: datetime,
+    overrule: str = "",
+) -> None:
+    """Attach a grid to a lesson that is booked or changed with it.
+
+    Raises
+    ------
+    UnableToBook
+        Where it does not fit, or is against the rules of horses' work.
+    """
+    try:
+        attach_grid(lesson=lesson, revision=revision, by=by, now=now, overrule=overrule)
+    except UnableToAttach as error:
+        if error.work is not None:
+            raise error.work from error
+        raise UnableToBook(
+            "grid",
+            f"{error.says} Or do it without the grid, and see to that on the lesson's "
+            "page.",
+            field="exercise",
+        ) from error
+
+
+def looked_at(lessons: Sequence[Lesson]) -> list[str]:
+    """Return what is to be looked at in lessons' grids as they were fitted.
+
+    What is so in some of several only is said with their days, at most a dozen.
+    """
+    grids = LessonGrid.objects.filter(lesson__in=[one.pk for one in lessons])
+    every = list(grids.select_related("lesson").order_by("lesson__starts_at", "pk"))
+    zone = school_zone()
+    days: dict[str, list[date]] = {}
+    for grid in every:
+        day = grid.lesson.starts_at.astimezone(zone).date()
+        for one in grid.fitted.get("verdicts", []):
+            if one["fit"] == Fit.LOOK:
+                says = f"{one['says']} {one['cure']}".strip()
+                days.setdefault(says, []).append(day)
     return [
-        f"{one['says']} {one['cure']}".strip()
-        for one in grid.fitted.get("verdicts", [])
-        if one["fit"] == Fit.LOOK
+        says if len(on) == len(every) else f"{says} (On {_named(on)}.)"
+        for says, on in days.items()
     ]
+
+
+def _named(days: Sequence[date]) -> str:
+    named = ", ".join(f"{one.day} {one:%B}" for one in days[:MOST_NAMED])
+    left = len(days) - MOST_NAMED
+    return f"{named} and {left} more" if left > 0 else named

@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 
 from django.db import transaction
 
+from exercises.models import ExerciseRevision
 from school.calendars.zones import UnableToSayZone, vtimezone
 from school.enums import CalendarBy, LessonState
 from school.models import (
@@ -22,7 +23,7 @@ from school.models import (
 from school.queries.schools import one_school, school_zone, the_school
 from school.queries.series import lessons_from, moment_of, weeks_of
 from school.services.audit import record, snapshot
-from school.services.booking import book_lesson, party_of
+from school.services.booking import book_with_grid, party_of
 from school.services.invitations import lessons_changed
 from school.services.lessons import cancel_lesson
 from school.services.refusals import UnableToBook
@@ -54,11 +55,13 @@ def start_series(
     overrule: str = "",
     term: Term | None = None,
     carried_from: LessonSeries | None = None,
+    revision: ExerciseRevision | None = None,
 ) -> LessonSeries:
     """Book a lesson for every week, all or none; `skip` names days and why not.
 
     `overrule` is the reason to go against rules of horses' work in each of them;
-    `term` is what it is booked for, `carried_from` what it goes on from.
+    `term` is what it is booked for, `carried_from` what it goes on from; the grid
+    of `revision` is fitted anew to the horses of each.
 
     Raises
     ------
@@ -78,7 +81,9 @@ def start_series(
         )
         for day, reason in skipped.items():
             SeriesException.objects.create(series=series, date=day, reason=reason)
-        book = _booking(series, plan, pairs, by=by, now=now, overrule=overrule)
+        book = _booking(
+            series, plan, pairs, revision, by=by, now=now, overrule=overrule
+        )
         lessons = each_day(held, book)
         clients = {rider.client for rider, _ in pairs}
         for client in sorted(clients, key=lambda one: one.pk):
@@ -108,6 +113,7 @@ def _booking(
     series: LessonSeries,
     plan: SeriesPlan,
     pairs: list[tuple[Rider, Horse | None]],
+    revision: ExerciseRevision | None,
     *,
     by: Account | None,
     now: datetime,
@@ -121,7 +127,8 @@ def _booking(
 
     def book(day: date) -> Lesson:
         first, last = plan.window(day, zone)
-        return book_lesson(
+        return book_with_grid(
+            revision=revision,
             title=plan.name,
             kind=plan.kind,
             work=plan.work,

@@ -2,14 +2,18 @@
 
 from collections.abc import Callable, Mapping
 from datetime import date, datetime, timedelta
+from typing import Literal
 
 from django.db import transaction
 
-from school.enums import CalendarBy, LessonState
+from exercises.models import ExerciseRevision
+from school.enums import CalendarBy, LessonState, Work
 from school.models import Account, Invitation, Lesson, LessonSeries, SeriesException
 from school.queries.schools import school_zone
 from school.queries.series import WEEK, moment_of
 from school.services.audit import record, snapshot
+from school.services.booking import give_grid
+from school.services.grids import UnableToAttach, detach_grid
 from school.services.invitations import lessons_changed, series_changed
 from school.services.lessons import Move, move_lessons
 from school.services.refusals import UnableToBook, clock
@@ -23,6 +27,9 @@ from school.services.series_parts import (
     to_come,
 )
 
+Grids = ExerciseRevision | Literal["as they are", "off"]
+"""What becomes of the grids of lessons that are changed."""
+
 
 def change_series_from(
     *,
@@ -33,12 +40,15 @@ def change_series_from(
     now: datetime,
     weekday: int | None = None,
     overrule: str = "",
+    grids: Grids = "as they are",
 ) -> LessonSeries:
     """Hold a series otherwise from a day on, all of it or nothing; return it.
 
     Where lessons come before that day, the series ends there and a new one begins
     (a new UID for clients); else it is changed as it is. Riders and horses stay.
-    Lessons moved singly before now follow the new rule too.
+    Lessons moved singly before now follow the new rule too. `grids` is the grid that
+    each is given, fitted anew to its horses, or that they are taken off, as those of
+    lessons that become flat are.
 
     Raises
     ------
@@ -62,7 +72,10 @@ def change_series_from(
             _replan(old, plan, shift, sorted(lessons))
 
         move = _moving(new, plan, lessons, shift, by=by, now=now, overrule=overrule)
-        moved = each_day(sorted(lessons), move)
+        if plan.work == Work.FLAT and grids == "as they are":
+            grids = "off"
+        regrid = _regridding(move, lessons, grids, by=by, now=now, overrule=overrule)
+        moved = each_day(sorted(lessons), regrid)
         record(
             by=by,
             at=now,
@@ -125,6 +138,33 @@ def _moving(
         return moved
 
     return move
+
+
+def _regridding(
+    move: Callable[[date], Lesson],
+    lessons: Mapping[date, Lesson],
+    grids: Grids,
+    *,
+    by: Account | None,
+    now: datetime,
+    overrule: str,
+) -> Callable[[date], Lesson]:
+    """Return what moves the lesson of a day, and gives it its grid or takes it off."""
+
+    def regrid(day: date) -> Lesson:
+        if grids == "off":
+            try:
+                # Before it may become a flat lesson, which has none to take off.
+                detach_grid(lesson=lessons[day], by=by, now=now)
+            except UnableToAttach as error:
+                if hasattr(lessons[day], "grid"):
+                    raise UnableToBook("grid", error.says, field="grids") from error
+        moved = move(day)
+        if isinstance(grids, ExerciseRevision):
+            give_grid(lesson=moved, revision=grids, by=by, now=now, overrule=overrule)
+        return moved
+
+    return regrid
 
 
 def _split(

@@ -83,9 +83,10 @@ def each_day(days: list[date], do: Callable[[date], Lesson]) -> list[Lesson]:
         except UnableToBook as error:
             refused[day] = error
     if refused:
-        listed = " ".join(
-            f"{day_words(day)}: {one.says}" for day, one in refused.items()
-        )
+        same: dict[str, list[str]] = {}
+        for day, one in refused.items():
+            same.setdefault(one.says, []).append(day_words(day))
+        listed = " ".join(f"{', '.join(on)}: {says}" for says, on in same.items())
         raise UnableToBook(
             "series",
             f"{len(refused)} of {len(days)} weeks can't be booked, so none was. "

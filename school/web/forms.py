@@ -127,8 +127,6 @@ class BookForm(MomentForm):
         self._clean_window(data)
         if data.get("exercise") and data.get("work") == Work.FLAT:
             self.add_error("exercise", "A flat lesson takes no grid.")
-        elif data.get("exercise") and data.get("until"):
-            self.add_error("exercise", "A weekly lesson is given its grids day by day.")
         return data
 
     def revision(self) -> ExerciseRevision | None:

@@ -262,7 +262,7 @@ def new_lesson(request: HttpRequest) -> HttpResponse:
             note_booking(lesson=lesson, by=account_of(request), now=timezone.now())
             _meet_wish(request, data["wish"], lesson)
             messages.success(request, f"{lesson.title} is booked.")
-            for said in looked_at(lesson):
+            for said in looked_at([lesson]):
                 messages.warning(request, f"Look at the grid: {said}")
             if light := light_of(lesson, the_school()):
                 messages.warning(request, light)
@@ -294,6 +294,8 @@ def _booked_weekly(request: HttpRequest, form: BookForm) -> HttpResponse:
     messages.success(
         request, f"{series.name} is booked every week, {len(lessons)} lessons."
     )
+    for said in looked_at(list(lessons)):
+        messages.warning(request, f"Look at the grids: {said}")
     if light := light_of_weeks(lessons.select_related("arena"), the_school()):
         messages.warning(request, light)
     return redirect("lesson", pk=lessons[0].pk)

@@ -14,9 +14,16 @@ from django.views.decorators.http import require_POST
 from school.enums import HOLDING_STATES
 from school.models import LessonSeries
 from school.permissions import is_manager
+from school.queries.daylight import light_of_weeks
 from school.queries.holidays import holidays_of
 from school.queries.schools import the_school
-from school.queries.series import days_of_series, riders_of_series, series_running
+from school.queries.series import (
+    days_of_series,
+    lessons_from,
+    riders_of_series,
+    series_running,
+)
+from school.services.booking import looked_at
 from school.services.refusals import UnableToBook
 from school.services.series import (
     end_series,
@@ -178,9 +185,33 @@ def _change(
         first_date=data["first_date"],
         weekday=data["weekday"],
         overrule=reason_of(request),
+        grids=form.new_grids(),
         **_who(request),
     )
+    _say_what_to_look_at(request, after, data["first_date"])
     return after, f"{after.name} is so from {_day(data['first_date'])} on."
+
+
+def _say_what_to_look_at(request: HttpRequest, series: LessonSeries, on: date) -> None:
+    """Name the days that are dark, holidays, or have a grid to be looked at."""
+    school = the_school()
+    lessons = lessons_from(series, min(on, series.first_date))
+    for said in looked_at(lessons):
+        messages.warning(request, f"Look at the grids: {said}")
+    if light := light_of_weeks(lessons, school):
+        messages.warning(request, light)
+    holidays = holidays_of(school, series.first_date, series.last_date)
+    named = [
+        f"{one.series_date.day} {one.series_date:%B} ({holidays[one.series_date]})"
+        for one in lessons
+        if one.series_date in holidays
+    ]
+    if named:
+        messages.warning(
+            request,
+            f"Held on public holidays now: {', '.join(named)}. Leave them out by the "
+            "press above, or keep them.",
+        )
 
 
 def _end(request: HttpRequest, series: LessonSeries, data: Data, _: forms.Form) -> Done:

@@ -6,9 +6,14 @@ from typing import Any
 
 from django import forms
 
+from exercises.models import Exercise
 from school.enums import LessonKind, Work
 from school.models import Arena, Horse, Instructor, LessonSeries, Rider
+from school.services.series_changes import Grids
 from school.services.series_parts import SeriesPlan
+
+AS_THEY_ARE, OFF = "", "off"
+"""What a choice of grids says that is none of an exercise."""
 
 
 def day_field(label: str, *, required: bool = True) -> forms.DateField:
@@ -78,10 +83,44 @@ class ChangeForm(forms.Form):
         Instructor.objects.select_related("person").order_by("person__first_name", "pk")
     )
     places = forms.IntegerField(min_value=1, max_value=12)
+    grids = forms.ChoiceField(
+        choices=lambda: [
+            (AS_THEY_ARE, "leave each lesson's as it is"),
+            (OFF, "none any more"),
+            *(
+                (str(one.pk), f"{one.name}, fitted to each lesson's horses")
+                for one in Exercise.objects.filter(current__isnull=False).order_by(
+                    "name"
+                )
+            ),
+        ],
+        required=False,
+        label="Grids",
+    )
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a grid for a flat lesson."""
+        data = super().clean() or {}
+        if (
+            data.get("grids") not in {AS_THEY_ARE, OFF, None}
+            and data.get("work") == Work.FLAT
+        ):
+            self.add_error("grids", "A flat lesson takes no grid.")
+        return data
+
+    def new_grids(self) -> Grids:
+        """Return the grid that each lesson is given, or what becomes of theirs."""
+        chosen = self.cleaned_data["grids"]
+        if chosen == OFF:
+            return "off"
+        one = None
+        if chosen != AS_THEY_ARE:
+            one = Exercise.objects.select_related("current").get(pk=chosen).current
+        return one or "as they are"
 
     def plan(self) -> SeriesPlan:
         """Return what the lesson is from then on."""
-        left_out = {"first_date", "weekday"}
+        left_out = {"first_date", "weekday", "grids"}
         return SeriesPlan(
             **{k: v for k, v in self.cleaned_data.items() if k not in left_out}
         )
@@ -91,7 +130,7 @@ def forms_of(
     series: LessonSeries, riders: list[Rider], first: date
 ) -> dict[str, forms.Form]:
     """Return every form of a series, as it begins."""
-    names = [name for name in ChangeForm.base_fields if name != "first_date"]
+    names = set(ChangeForm.base_fields) - {"first_date", "grids"}
     as_it_is = {name: getattr(series, name) for name in names}
     return {
         "join": JoinForm(prefix="join", initial={"first_date": first}),

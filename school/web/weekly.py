@@ -46,6 +46,7 @@ def book_weekly(
         last_date=data["until"],
         skip=skip,
         rides=form.rides(),
+        revision=form.revision(),
         term=term,
         by=by,
         now=now,

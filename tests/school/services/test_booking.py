@@ -70,7 +70,7 @@ def test_without_a_grid_the_lesson_alone_is_booked() -> None:
     lesson = booked(None, None)
 
     assert not LessonGrid.objects.exists()
-    assert looked_at(lesson) == []
+    assert looked_at([lesson]) == []
 
 
 def test_a_grid_that_can_not_be_fitted_books_nothing() -> None:
@@ -111,4 +111,4 @@ def test_what_is_to_be_looked_at_is_said() -> None:
         fitted={"verdicts": verdicts},
     )
 
-    assert looked_at(lesson) == ["Onyx lands short. Shorten it."]
+    assert looked_at([lesson]) == ["Onyx lands short. Shorten it."]

@@ -6,8 +6,11 @@ import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
+from exercises.models import Exercise
+from exercises.services import load_library
 from school.enums import HOLDING_STATES
 from school.models import LessonSeries, Ride, School
+from tests.factories.arenas import ArenaFactory
 from tests.factories.people import AccountFactory, RiderFactory
 from tests.factories.schools import SchoolFactory
 from tests.factories.series import plan, weekly
@@ -190,7 +193,7 @@ def test_the_pages_take_a_constant_number_of_queries(
 
     with django_assert_num_queries(4):
         manager.get("/weekly/")
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(15):
         manager.get(f"/weekly/{series.pk}/")
 
 
@@ -252,3 +255,59 @@ def test_a_window_is_given_from_a_day_on_and_shown(
     assert "may start from 15:30 to 18:00" in page
     assert "from 15:30 to 18:00</span>" in page
     assert "15:30 to 18:00</td>" in manager.get("/weekly/").content.decode()
+
+
+def changed(manager: Browser, series: LessonSeries, first: date, **fields) -> str:
+    form = manager.get(f"/weekly/{series.pk}/").context["forms"]["change"]
+    sent = {one.html_name: one.value() for one in form}
+    sent = {key: value for key, value in sent.items() if value not in (None, "")}
+    sent |= {f"change-{name}": value for name, value in fields.items()}
+    sent["change-first_date"] = first
+    answer = manager.post(f"/weekly/{series.pk}/change/", sent, follow=True)
+    return answer.content.decode()
+
+
+def test_a_change_names_the_holidays_it_falls_on(
+    manager: Browser, series: LessonSeries, first: date
+) -> None:
+    """26 December is a public holiday in the Netherlands too (the `holidays` library),
+    the day after Christmas Day."""
+    after = (series.weekday + 1) % 7
+    page = changed(manager, series, first, weekday=after)
+
+    day = christmas() + timedelta(days=1)
+    if after == 0:
+        day -= WEEK
+    assert f"Held on public holidays now: {day.day} {day:%B} (" in page
+
+
+def test_a_change_names_the_days_with_too_little_light(
+    manager: Browser, series: LessonSeries, first: date
+) -> None:
+    """In the middle of the Netherlands the sun sets between 16:27 and 16:50 from
+    11 December to 10 January (from memory; checked with astral): an hour from 15:20
+    ends within the last half hour of light."""
+    School.objects.update(latitude=52.1, longitude=5.1)
+    ring = ArenaFactory(name="Ring", indoor=False, lit=False, opens_at=time(8))
+
+    page = changed(
+        manager, series, first, arena=ring.pk, local_start="15:20", minutes=60
+    )
+
+    assert "Too little light on 5 of 5 days" in page
+    assert f"{christmas().day} {christmas():%B}" in page
+
+
+def test_a_grid_is_given_from_a_day_on_and_taken_off_again(
+    manager: Browser, series: LessonSeries, first: date
+) -> None:
+    load_library(now=timezone.now())
+    grid = Exercise.objects.get(slug="bounce-pair")
+
+    refused = changed(manager, series, first, grids=grid.pk)
+    flat = changed(manager, series, first, grids=grid.pk, work="flat")
+    off = changed(manager, series, first, grids="off")
+
+    assert "a horse first" in refused
+    assert "A flat lesson takes no grid." in flat
+    assert "is so from" in off
