@@ -71,7 +71,8 @@ def cover_of(
 ) -> Cover:
     """Return the question which way each lesson is best held in.
 
-    `barred` are ways, by lesson and key, that a rule was found to forbid.
+    `barred` are ways that a rule was found to forbid, by lesson and key, or by lesson
+    and start where nothing is held at that time.
     """
     but = {one.pk for one in lessons}
     rests = {
@@ -89,7 +90,9 @@ def cover_of(
         }
         takes |= {RIDERS + ride.rider_id: 0 for ride in booked_rides(lesson)}
         ways = tuple(
-            way for way in _ways(free, lesson) if (lesson.pk, way.key) not in barred
+            way
+            for way in _ways(free, lesson)
+            if not {(lesson.pk, way.key), (lesson.pk, way.from_s)} & barred
         )
         covered.append(Covered(lesson.pk, lesson.title, ways, takes))
     stays = tuple(

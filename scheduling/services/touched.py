@@ -37,7 +37,7 @@ from school.services.seen import check_seen
 
 ACTION = "settle"
 LONGEST = timedelta(days=60)
-MOST_TRIES = 12
+MOST_TRIES = 24
 """So often a way that a rule forbids is taken off and the next one tried."""
 
 
@@ -145,13 +145,18 @@ def foretell_out(
 
 
 def _to_bar(proposal: Proposal, error: UnableToBook) -> tuple[int, object] | None:
-    """Return the proposed way that a rule forbids, where it is known which one."""
+    """Return what a rule forbids of what is proposed, where it is known of which.
+
+    Of a lesson that is its way, or its start where neither arena nor instructor is
+    to blame, since the same would be said of every other way at that time.
+    """
     fields = error.fields
     for item in proposal.items:
-        if item.fixed or fields.get("lesson") != item.lesson.pk:
+        if item.fixed or error.of_lesson != item.lesson.pk:
             continue
         if item.way is not None:
-            return item.lesson.pk, item.way.key
+            of_place = "arena" in fields or "instructor" in fields
+            return item.lesson.pk, item.way.key if of_place else item.way.from_s
         if item.ride is None or item.horse is None:
             continue
         if fields.get("horse") == item.horse.pk:

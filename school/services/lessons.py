@@ -27,7 +27,7 @@ from school.services.locks import take_turn
 from school.services.may_ride import check_may_ride
 from school.services.offer_ends import close_offers
 from school.services.papers import check_papers, keep_papers
-from school.services.refusals import UnableToBook, clock, refusal_of
+from school.services.refusals import UnableToBook, asking_of, clock, refusal_of
 from school.services.seen import check_seen
 from school.services.welfare import Told
 
@@ -152,9 +152,12 @@ def move_lessons(
                 lesson.save()
             for lesson in moved:
                 anew = local_day(lesson.starts_at) != days[lesson.pk]
-                told = welfare.worse(_check_moved(lesson, anew=anew), was[lesson.pk])
                 another = lesson.instructor_id != taught[lesson.pk]
-                _hold(lesson, told, overrule, by, now, papers=anew or another)
+                with asking_of(lesson.pk):
+                    told = welfare.worse(
+                        _check_moved(lesson, anew=anew), was[lesson.pk]
+                    )
+                    _hold(lesson, told, overrule, by, now, papers=anew or another)
                 record(
                     by=by,
                     at=now,
@@ -295,27 +298,32 @@ def _say_who_clashes(moves: Sequence[Move]) -> None:
     """Find in words what the database refused, where it can be found."""
     keys = [move.lesson.pk for move in moves]
     for move in moves:
-        one = move.lesson
-        length = one.ends_at - one.starts_at
-        if move.minutes is not None:
-            length = timedelta(minutes=move.minutes)
-        starts_at = move.starts_at.astimezone(UTC)
-        times = (starts_at, starts_at + length)
-        checks.check_arena(move.arena or one.arena, *times, but=keys)
-        teacher = move.instructor or one.instructor
-        checks.check_instructor(teacher, *times, places=one.places, but=keys)
-        checks.check_leaders(one.kind, *times, places=one.places, but=keys)
-        rides = _booked(one)
-        if local_day(starts_at) != local_day(one.starts_at):
-            check_may_ride((ride.rider for ride in rides), starts_at, one.kind)
-        for ride in rides:
-            check_rider(ride.rider, *times, teacher, one.work, but=keys)
-        checks.check_horses(
-            [(ride.rider, ride.horse) for ride in rides],
-            *times,
-            work=one.horse_work,
-            but=keys,
-        )
+        with asking_of(move.lesson.pk):
+            _say_if_clashes(move, keys)
+
+
+def _say_if_clashes(move: Move, keys: list[int]) -> None:
+    one = move.lesson
+    length = one.ends_at - one.starts_at
+    if move.minutes is not None:
+        length = timedelta(minutes=move.minutes)
+    starts_at = move.starts_at.astimezone(UTC)
+    times = (starts_at, starts_at + length)
+    checks.check_arena(move.arena or one.arena, *times, but=keys)
+    teacher = move.instructor or one.instructor
+    checks.check_instructor(teacher, *times, places=one.places, but=keys)
+    checks.check_leaders(one.kind, *times, places=one.places, but=keys)
+    rides = _booked(one)
+    if local_day(starts_at) != local_day(one.starts_at):
+        check_may_ride((ride.rider for ride in rides), starts_at, one.kind)
+    for ride in rides:
+        check_rider(ride.rider, *times, teacher, one.work, but=keys)
+    checks.check_horses(
+        [(ride.rider, ride.horse) for ride in rides],
+        *times,
+        work=one.horse_work,
+        but=keys,
+    )
 
 
 def finish_lessons(*, now: datetime) -> int:

@@ -1,6 +1,7 @@
 """Why a booking is refused, in words a person can act on."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -14,7 +15,8 @@ class UnableToBook(ValueError):
     """A booking that is refused: a code, plain words, and what they speak of.
 
     One that is `overridable` may be done all the same with a reason; its `details`
-    are for those who may see a rider's weight.
+    are for those who may see a rider's weight. `of_lesson` is the key of the lesson
+    that was asked about, where several are at once.
     """
 
     def __init__(
@@ -32,6 +34,17 @@ class UnableToBook(ValueError):
         self.overridable = overridable
         self.details = tuple(details)
         self.fields = fields
+        self.of_lesson: int | None = None
+
+
+@contextmanager
+def asking_of(lesson: int) -> Iterator[None]:
+    """Let a refusal know which of several lessons it was asked about."""
+    try:
+        yield
+    except UnableToBook as error:
+        error.of_lesson = lesson
+        raise
 
 
 _BY_RULE = {

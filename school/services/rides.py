@@ -15,7 +15,7 @@ from school.services.invitations import lesson_changed, lessons_changed
 from school.services.locks import take_turn
 from school.services.may_ride import check_may_ride
 from school.services.offer_ends import close_offers
-from school.services.refusals import UnableToBook, clock, refusal_of
+from school.services.refusals import UnableToBook, asking_of, clock, refusal_of
 from school.services.welfare import Told
 
 
@@ -196,7 +196,8 @@ def change_horses(
             Ride.objects.filter(pk__in=before).update(horse=None)
             for ride in rides:
                 ride.horse = wanted[ride.pk]
-                _change_one(ride, lessons[ride.lesson_id], ride.horse, by, now)
+                with asking_of(ride.lesson_id):
+                    _change_one(ride, lessons[ride.lesson_id], ride.horse, by, now)
                 record(
                     by=by,
                     at=now,

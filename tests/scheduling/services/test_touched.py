@@ -16,6 +16,7 @@ from school.models import (
     InstructorPaper,
     Lesson,
     OutboxMessage,
+    School,
 )
 from school.services.lessons import Move, move_lesson, move_lessons
 from school.services.out import Out
@@ -369,6 +370,28 @@ def test_a_frozen_arenas_lessons_go_to_another_arena_or_time(sick) -> None:
 
 def frozen(arena, first="00:00", last="23:59") -> Out:
     return Out("arena", arena.pk, at(first), at(last), "frozen")
+
+
+def test_a_lead_rein_lesson_goes_where_leaders_are_left(sick) -> None:
+    """Two lead here, and both do so elsewhere from noon to one."""
+    School.objects.update(leaders=2, start_every_min=5)
+    lesson = lesson_of(
+        sick,
+        "11:00",
+        lesson__kind="lead-rein",
+        lesson__work="flat",
+        lesson__places=2,
+        lesson__arena__name="Hall",
+    )
+    ring = ArenaFactory(name="Ring", opens_at="12:00", closes_at="13:00")
+    LessonFactory(
+        kind="lead-rein", work="flat", places=2, arena=ring, starts_at=at("12:00")
+    )
+
+    seen = looked(frozen(lesson.arena, last="12:00"))
+
+    assert seen.broken == ""
+    assert says(seen) == ["Ilka, Hall, 13:00"]
 
 
 def test_a_grid_goes_only_where_a_line_is_long_enough(sick) -> None:
