@@ -6,6 +6,7 @@ from email.utils import format_datetime
 
 from django.template.loader import render_to_string
 from django.utils import translation
+from django.utils.translation import gettext as _
 
 from school.calendars.components import Entry, Weekly, itip
 from school.calendars.facts import (
@@ -22,7 +23,7 @@ from school.calendars.placeholders import fill
 from school.calendars.texts import Words, default_words
 from school.calendars.told import WeeklyPart, told_from_data, told_of, weekly_part
 from school.enums import MessageKind, MessageMethod, MessageState
-from school.models import Lesson, OutboxMessage, Outcome, School
+from school.models import Lesson, OutboxMessage, Outcome, Person, School
 from school.queries.links import lesson_url, page_url
 from school.queries.series import moment_of
 from school.queries.texts import own_text
@@ -41,6 +42,8 @@ class Made:
 
 def make_mail(school: School, message: OutboxMessage, now: datetime) -> Made:
     """Return the mail of a message, in its client's language."""
+    if message.copy_of is not None and message.copy_to is not None:
+        return _copy(school, message, message.copy_of, message.copy_to, now)
     client = message.client
     with translation.override(client.language):
         facts, entries = _facts_and_entries(school, message, now)
@@ -71,6 +74,40 @@ def make_mail(school: School, message: OutboxMessage, now: datetime) -> Made:
         method=message.method,
         calendar=calendar,
         language=client.language,
+    )
+    return Made(subject, mail_bytes(letter))
+
+
+def _copy(
+    school: School,
+    message: OutboxMessage,
+    of: OutboxMessage,
+    to: Person,
+    now: datetime,
+) -> Made:
+    """Return a copy in words for a second guardian.
+
+    Without the links, which answer for the client, and without what it costs.
+    """
+    language = of.client.language
+    with translation.override(language):
+        facts, _entries = _facts_and_entries(school, of, now)
+        facts |= dict.fromkeys(("page", "link", "cancel", "price", "noted"), "")
+        facts["guardian"] = to.first_name
+        words = words_of(of.kind, language)
+        note = _("A copy for your information: {client} has the mail to be answered.")
+        text = fill(f"{words.body}\n\n{note}", facts | {"client": str(of.client)})
+        subject = fill(words.subject, facts)
+        html = html_of(text, language)
+    letter = Letter(
+        message_id=message.message_id,
+        subject=subject,
+        sender=(school.name, school.organiser_email),
+        to=(str(to), to.email),
+        text=text + "\n",
+        html=html,
+        date=format_datetime(message.made_at),
+        language=language,
     )
     return Made(subject, mail_bytes(letter))
 

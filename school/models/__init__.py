@@ -4,6 +4,7 @@ from school.models.audit import AuditEntry
 from school.models.drafts import GridDraft
 from school.models.feeds import FeedToken
 from school.models.grids import GridOverride, LessonGrid
+from school.models.guardians import SecondGuardian
 from school.models.horses import Horse, HorseDayOff, HorseState
 from school.models.inbox import MailboxMark, Reply
 from school.models.lessons import Lesson, LessonSeries, SeriesException
@@ -92,6 +93,7 @@ __all__ = [
     "RiderHorse",
     "RiderStop",
     "School",
+    "SecondGuardian",
     "SeriesException",
     "SidewaysRule",
     "StorePiece",

@@ -12,7 +12,7 @@ from school.enums import (
 )
 from school.models.constraints import filled, one_of, together
 from school.models.lessons import Lesson, LessonSeries
-from school.models.people import Client
+from school.models.people import Client, Person
 
 
 class Invitation(models.Model):
@@ -155,6 +155,17 @@ class OutboxMessage(models.Model):
         related_name="messages",
         help_text="What a mail without an invite is about",
     )
+    copy_of = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.CASCADE, related_name="copies"
+    )
+    copy_to = models.ForeignKey(
+        Person,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="messages_copied",
+        help_text="A second guardian who wished for a copy in words",
+    )
     method = models.CharField(max_length=10, choices=MessageMethod.choices, blank=True)
     sequence = models.PositiveIntegerField(default=0)
     edition = models.PositiveIntegerField(default=0)
@@ -177,6 +188,8 @@ class OutboxMessage(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint("invitation", "edition", name="message_once"),
+            models.UniqueConstraint("copy_of", "copy_to", name="message_copied_once"),
+            together("copy_of", "copy_to", "message_copy_goes_to_somebody"),
             one_of("kind", MessageKind.values, "message_kind_known"),
             one_of("method", ["", *MessageMethod.values], "message_method_known"),
             one_of("state", MessageState.values, "message_state_known"),

@@ -26,6 +26,7 @@ from school.models import (
     InstructorAbsence,
     InstructorHours,
     InstructorPaper,
+    KeepingPlace,
     Lesson,
     LessonPack,
     LessonPrice,
@@ -44,6 +45,7 @@ from school.models import (
     RiderHorse,
     RiderStop,
     School,
+    SecondGuardian,
     SeriesException,
     SidewaysRule,
     StorePiece,
@@ -129,6 +131,14 @@ OTHERS: Mapping[str, tuple[type[Model], Mapping[str, Path]]] = {
             "First name": "person__first_name", "Last name": "person__last_name",
             "Mail": "person__email", "Phone": "person__phone",
             "Language of mails": "language", "Calendar by": "calendar_by",
+        },
+    ),
+    "second guardians": (
+        SecondGuardian,
+        {
+            "Rider": RIDER, "Name": _name("person__"), "Relation": "relation",
+            "Mail": "person__email", "Phone": "person__phone",
+            "Has copies of mails": "gets_mail",
         },
     ),
     "consents": (
@@ -301,10 +311,14 @@ OTHERS: Mapping[str, tuple[type[Model], Mapping[str, Path]]] = {
             "Why": "reason", "Cleared": "needs_clear",
         },
     ),
+    "keeping places": (
+        KeepingPlace,
+        {"Place": "name", "Arena whose own they are": "arena__name"},
+    ),
     "store": (
         StorePiece,
         {
-            "Piece": "piece", "Place": "place", "Working": "working",
+            "Piece": "piece", "Place": "place__name", "Working": "working",
             "Broken": "broken", "Weight of one (g)": "weight_g",
         },
     ),

@@ -21,6 +21,7 @@ def messages_with_all() -> QuerySet[OutboxMessage]:
     """Return messages with what a list shows of them, without their bytes."""
     return OutboxMessage.objects.select_related(
         "client__person",
+        "copy_to",
         "invitation__lesson",
         "invitation__series",
         "day__lesson",

@@ -18,6 +18,7 @@ from school.models import (
     Ride,
     Rider,
     RiderStop,
+    SecondGuardian,
     WaitingWish,
 )
 
@@ -29,6 +30,30 @@ def people_of(client: Client) -> list[Person]:
             Q(pk=client.pk) | Q(rider__client=client)
         ).order_by("pk")
     )  # fmt: skip
+
+
+def second_guardians_of(client: Client) -> list[Person]:
+    """Return who is or was second guardian of a client's riders, and nothing else here.
+
+    Not a guardian of another client's rider, no client, rider or staff themselves.
+    """
+    return list(
+        Person.objects.filter(
+            Q(second_guardian_of__rider__client=client)
+            | Q(consent__rider__client=client)
+            | Q(messages_copied__client=client),
+            client=None,
+            rider=None,
+            instructor=None,
+            groundsperson=None,
+            account=None,
+        )
+        .exclude(
+            pk__in=SecondGuardian.objects.exclude(rider__client=client).values("person")
+        )
+        .distinct()
+        .order_by("pk")
+    )
 
 
 def rides_to_come(client: Client, now: datetime) -> list[Ride]:
@@ -49,6 +74,9 @@ def audit_of_people(client: Client) -> QuerySet[AuditEntry]:
     """Return what was noted of a client, their riders, consents and wishes."""
     riders = list(Rider.objects.filter(client=client).values_list("pk", flat=True))
     people = [one.pk for one in people_of(client)]
+    guarded = list(
+        SecondGuardian.objects.filter(person__in=people).values_list("pk", flat=True)
+    )
 
     def of(subject: str, keys: list[int]) -> Q:
         return Q(subject=subject, subject_id__in=[str(key) for key in keys])
@@ -65,6 +93,7 @@ def audit_of_people(client: Client) -> QuerySet[AuditEntry]:
     return AuditEntry.objects.filter(
         of("client", [client.pk])
         | of("rider", riders)
+        | of("secondguardian", [*riders, *guarded])
         | of("person", people)
         | of("consent", consents)
         | of("riderstop", stops)
@@ -83,9 +112,15 @@ def personal_data(client: Client) -> dict[str, list[dict[str, Any]]]:
     """
     riders = Rider.objects.filter(client=client)
     kinds: dict[str, QuerySet[Any]] = {
-        "people": Person.objects.filter(pk__in=[one.pk for one in people_of(client)]),
+        "people": Person.objects.filter(
+            Q(pk__in=[one.pk for one in people_of(client)])
+            | Q(second_guardian_of__rider__client=client)
+        ).distinct(),
         "client": Client.objects.filter(pk=client.pk),
         "riders": riders,
+        "second guardians": SecondGuardian.objects.filter(
+            Q(rider__client=client) | Q(person=client.pk)
+        ),
         "consents": Consent.objects.filter(rider__client=client),
         "levels signed": LevelSigning.objects.filter(rider__client=client),
         "stops": RiderStop.objects.filter(rider__client=client),

@@ -54,6 +54,7 @@ def _write(
         "consents": [
             [one.rider.person.first_name, one.kind, one.name] for one in consents
         ],
+        "riders": sorted({one.rider_id for one in consents}),
         "until": until.isoformat(),
         "booked_after": after.isoformat() if after else "",
     }

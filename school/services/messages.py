@@ -14,8 +14,10 @@ from django.db.models import Exists, OuterRef, Q
 from school.calendars.invites import make_mail
 from school.enums import LessonState, MessageKind, MessageState, RideState
 from school.models import Account, OutboxMessage
-from school.queries.schools import the_school
+from school.queries.guardians import to_be_copied, wishes_copies
+from school.queries.schools import local_day, the_school
 from school.services.audit import record
+from school.services.outbox import copy_to
 
 log = logging.getLogger(__name__)
 
@@ -103,7 +105,17 @@ def _claim(now: datetime) -> OutboxMessage | None:
         message = (
             OutboxMessage.objects.select_for_update(skip_locked=skip, of=("self",))
             .filter(~Exists(ahead), state=MessageState.WAITING, next_try_at__lte=now)
-            .select_related("client__person", "invitation", "lesson", "day")
+            .select_related(
+                "client__person",
+                "invitation",
+                "lesson",
+                "day",
+                "copy_to",
+                "copy_of__client__person",
+                "copy_of__invitation",
+                "copy_of__lesson",
+                "copy_of__day",
+            )
             .order_by("pk")
             .first()
         )
@@ -132,6 +144,8 @@ def _make(message: OutboxMessage, now: datetime) -> None:
 
 def _holds(message: OutboxMessage, now: datetime) -> bool:
     """Say whether a mail of words still has something to speak of."""
+    if message.copy_to_id is not None:
+        return wishes_copies(message.copy_to_id, message.client_id)
     if message.kind not in _WORDS or message.lesson is None:
         return True
     if message.kind == MessageKind.OFFER_GONE:
@@ -154,7 +168,7 @@ def _still_due(message: OutboxMessage) -> bool:
 
 def _send(message: OutboxMessage) -> None:
     school = the_school()
-    address = message.client.person.email
+    address = (message.copy_to or message.client.person).email
     mail = StoredMail(bytes(message.mail or b""), school.organiser_email, address)
     get_connection().send_messages([mail])
 
@@ -165,6 +179,8 @@ def _sent(message: OutboxMessage, now: datetime) -> None:
         OutboxMessage.objects.filter(pk=message.pk).update(
             state=MessageState.SENT, sent_at=now, claimed_until=None, last_error=""
         )
+        for person in to_be_copied(message, local_day(now)):
+            copy_to(message=message, person=person, now=now)
 
 
 def _failed(message: OutboxMessage, error: Exception, now: datetime) -> None:

@@ -7,7 +7,15 @@ from uuid import uuid4
 from django.db.models import Q
 
 from school.enums import MessageKind, MessageMethod, MessageState
-from school.models import Client, Invitation, InvitedDay, Lesson, OutboxMessage, School
+from school.models import (
+    Client,
+    Invitation,
+    InvitedDay,
+    Lesson,
+    OutboxMessage,
+    Person,
+    School,
+)
 from school.queries.schools import the_school
 
 SOON = timedelta(hours=12)
@@ -109,6 +117,14 @@ def remind(
     row.lesson, row.once, row.told = lesson, once, told
     row.save(force_insert=True)
     return True
+
+
+def copy_to(*, message: OutboxMessage, person: Person, now: datetime) -> None:
+    """Write a copy of a mail that went, for a second guardian; twice is once."""
+    row = _row(the_school(), message.client, message.kind, now)
+    if not OutboxMessage.objects.filter(copy_of=message, copy_to=person).exists():
+        row.copy_of, row.copy_to, row.told = message, person, message.told
+        row.save(force_insert=True)
 
 
 def _row(school: School, client: Client, kind: str, now: datetime) -> OutboxMessage:

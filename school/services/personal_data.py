@@ -9,6 +9,7 @@ from typing import Any
 
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import transaction
+from django.db.models import Q
 
 from school.enums import MessageState, OfferState, ReplyState, WishState
 from school.models import (
@@ -27,6 +28,7 @@ from school.models import (
     Ride,
     Rider,
     RiderStop,
+    SecondGuardian,
     TableFile,
     WaitingOffer,
     WaitingWish,
@@ -37,6 +39,7 @@ from school.queries.personal_data import (
     people_of,
     personal_data,
     rides_to_come,
+    second_guardians_of,
 )
 from school.services.audit import record
 from school.services.refusals import clock
@@ -85,16 +88,22 @@ def erase_client(*, client: Client, by: Account, now: datetime) -> Client:
     with transaction.atomic():
         fresh = Client.objects.select_for_update().get(pk=client.pk)
         people = people_of(fresh)
+        seconds = second_guardians_of(fresh)
         if all(one.first_name == ERASED for one in people):
             return fresh
         _check(fresh, people, now)
-        names = _names(people)
+        names = _names([*people, *seconds])
         _scrub_mails(fresh)
         _scrub_words(fresh, names)
         _close(fresh, people, now)
         audit_of_people(fresh).update(before=None, after=None)
         _empty_riders(fresh)
-        Person.objects.filter(pk__in=[one.pk for one in people]).update(
+        _scrub_copies(people)
+        SecondGuardian.objects.filter(
+            Q(rider__client=fresh) | Q(person__in=people)
+        ).delete()
+        gone = [one.pk for one in [*people, *seconds]]
+        Person.objects.filter(pk__in=gone).update(
             first_name=ERASED, last_name="", email="", phone=""
         )
         record(
@@ -140,6 +149,15 @@ def _scrub_mails(client: Client) -> None:
     replies = Reply.objects.filter(invitation__client=client)
     replies.update(sender="", subject="", comment="")
     replies.filter(state=ReplyState.HELD).update(reason=ERASED)
+
+
+def _scrub_copies(people: list[Person]) -> None:
+    """Empty the copies that went to somebody of another client's mails."""
+    copies = OutboxMessage.objects.filter(copy_to__in=people)
+    copies.filter(state=MessageState.WAITING).update(state=MessageState.DROPPED)
+    copies.filter(state=MessageState.SENT).update(mail=b"")
+    copies.exclude(state=MessageState.SENT).update(mail=None)
+    copies.update(subject="", told={}, last_error="")
 
 
 def _scrub_words(client: Client, names: re.Pattern[str]) -> None:

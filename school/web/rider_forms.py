@@ -6,6 +6,7 @@ from django import forms
 
 from school.enums import ConsentKind, Level
 from school.models import Person, Rider
+from school.queries.guardians import signers_of
 
 
 def day_input() -> forms.DateInput:
@@ -43,12 +44,26 @@ class ConsentForm(forms.Form):
 
     def __init__(self, *args: Any, rider: Rider, minor: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        keys = {rider.client_id} | (set() if minor else {rider.pk})
+        keys = {one.pk for one in signers_of(rider, minor=minor)}
         self.fields["given_by"] = forms.ModelChoiceField(
             Person.objects.filter(pk__in=keys).order_by("first_name", "pk"),
             empty_label=None,
             label="Who signed",
         )
+
+
+class GuardianForm(forms.Form):
+    first_name = forms.CharField(max_length=60, label="First name")
+    last_name = forms.CharField(max_length=60, required=False, label="Last name")
+    relation = forms.CharField(
+        max_length=40, label="What they are to the rider (father, grandmother)"
+    )
+    phone = forms.CharField(max_length=30, required=False, label="Telephone")
+    email = forms.EmailField(required=False, label="Mail address")
+    gets_mail = forms.BooleanField(
+        required=False,
+        label="Wishes for a copy of mails about this rider's lessons and consents",
+    )
 
 
 class WithdrawForm(forms.Form):

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from school.convert import units_of
 from school.enums import ConsentKind
-from school.models import OutboxMessage, Rider
+from school.models import OutboxMessage, Rider, SecondGuardian
 from school.permissions import (
     is_manager,
     may_see_rider_sensitive,
@@ -22,6 +22,7 @@ from school.permissions import (
     may_stop_riders,
 )
 from school.queries.consents import written_to
+from school.queries.guardians import second_guardian_of
 from school.queries.riders import (
     ENDS_SOON,
     RiderFile,
@@ -37,12 +38,14 @@ from school.queries.riders import (
 )
 from school.queries.schools import the_school
 from school.services.consents import LASTS, give_consent, withdraw_consent
+from school.services.guardians import end_second_guardian, set_second_guardian
 from school.services.refusals import UnableToBook
 from school.services.riders import lift_stop, set_facts, sign_level, stop_rider
 from school.web.access import account_of, allowed
 from school.web.rider_forms import (
     ConsentForm,
     FactsForm,
+    GuardianForm,
     LevelForm,
     LiftForm,
     StopForm,
@@ -107,6 +110,7 @@ def _show(
         "signings": signings_of(rider),
         "stops": stops_of(rider),
         "lessons": lessons_to_come(rider, now),
+        "second": second_guardian_of(rider) if file.minor else None,
         "told": _told(file, today),
         "refusal": refusal,
         "school": school,
@@ -128,8 +132,10 @@ def _told(file: RiderFile, today: date) -> OutboxMessage | None:
 def _forms(rider: Rider, minor: bool) -> dict[str, forms.Form]:
     today = timezone.localdate()
     facts = {name: getattr(rider, name) for name in FactsForm.base_fields}
+    second = second_guardian_of(rider)
     return {
         "facts_form": FactsForm(initial=facts, prefix="facts"),
+        "guardian_form": GuardianForm(prefix="second", initial=_guardian_facts(second)),
         "consent_form": ConsentForm(
             rider=rider,
             minor=minor,
@@ -148,6 +154,16 @@ def _forms(rider: Rider, minor: bool) -> dict[str, forms.Form]:
                 "highest_fence_cm": rider.highest_fence_cm,
             },
         ),
+    }
+
+
+def _guardian_facts(second: SecondGuardian | None) -> dict[str, Any]:
+    if second is None:
+        return {}
+    person = second.person
+    return {
+        name: getattr(person if hasattr(person, name) else second, name)
+        for name in GuardianForm.base_fields
     }
 
 
@@ -181,6 +197,27 @@ def facts(request: HttpRequest, pk: int) -> HttpResponse:
 
     form = FactsForm(request.POST, prefix="facts")
     return _do(request, rider, "facts_form", form, "Noted.", verb)
+
+
+@require_POST
+@allowed(is_manager)
+def second_guardian(request: HttpRequest, pk: int) -> HttpResponse:
+    rider, by, now = _rider(pk), account_of(request), timezone.now()
+
+    def verb(data: dict[str, Any]) -> object:
+        return set_second_guardian(rider=rider, guardian=data, by=by, now=now)  # type: ignore[arg-type]
+
+    form = GuardianForm(request.POST, prefix="second")
+    return _do(request, rider, "guardian_form", form, "Noted.", verb)
+
+
+@require_POST
+@allowed(is_manager)
+def no_second_guardian(request: HttpRequest, pk: int) -> HttpResponse:
+    rider = _rider(pk)
+    end_second_guardian(rider=rider, by=account_of(request), now=timezone.now())
+    messages.success(request, "Taken off. What they signed stays.")
+    return redirect("rider", pk=pk)
 
 
 @require_POST

@@ -55,6 +55,16 @@ urlpatterns = [
     path("store/", store.store_page, name="store"),
     path("settings/units/", units.units_page, name="units"),
     path("tables/", tables.tables_page, name="tables"),
+    path(
+        "riders/<int:pk>/second-guardian/",
+        riders.second_guardian,
+        name="second-guardian",
+    ),
+    path(
+        "riders/<int:pk>/second-guardian/end/",
+        riders.no_second_guardian,
+        name="no-second-guardian",
+    ),
     path("tables/everything/", tables.everything_written, name="everything-written"),
     path("tables/<int:pk>/", tables.table_file, name="table-file"),
     path("tables/<int:pk>/columns/", tables.map_table, name="map-table"),

@@ -3,9 +3,9 @@ from datetime import date
 import factory
 from factory.django import DjangoModelFactory
 
-from school.models import Consent, LevelSigning, RiderStop
+from school.models import Consent, LevelSigning, RiderStop, SecondGuardian
 from tests.clock import NOW
-from tests.factories.people import InstructorFactory, RiderFactory
+from tests.factories.people import InstructorFactory, PersonFactory, RiderFactory
 
 
 class RidingConsentFactory(DjangoModelFactory):
@@ -20,6 +20,17 @@ class RidingConsentFactory(DjangoModelFactory):
     given_by = factory.SelfAttribute("rider.client.person")
     given_date = date(2026, 9, 30)
     expires_date = date(2027, 9, 30)
+
+
+class SecondGuardianFactory(DjangoModelFactory):
+    """A minor's grandmother, who is sent no mails."""
+
+    class Meta:
+        model = SecondGuardian
+
+    rider = factory.SubFactory(RiderFactory, minor=True)
+    person = factory.SubFactory(PersonFactory)
+    relation = "Grandmother"
 
 
 class RiderStopFactory(DjangoModelFactory):

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Model
 
-from school.models import AuditEntry, Client, Person, Rider
+from school.models import AuditEntry, Client, Person, Rider, SecondGuardian
 from school.queries.riders import is_minor
 from school.queries.schools import the_school
 from school.services.audit import entry_of, snapshot
@@ -88,6 +88,8 @@ class _People:
             self.here[rider.pk] = rider
             self.by_name.setdefault(_name_of(rider.person), []).append(rider)
         self.riding = set(self.here)
+        seconds = SecondGuardian.objects.select_related("person")
+        self.seconds = {one.rider_id: one.person for one in seconds}
         self.persons: list[Person] = []
         self.new_clients: list[Client] = []
         self.riders: list[Rider] = []
@@ -187,6 +189,8 @@ class _People:
     def _signers(self, rider: Rider) -> list[Person]:
         """Return who may sign for a rider, the first of whom is meant unless said."""
         signers = [rider.client.person]
+        if rider.pk in self.seconds:
+            signers.append(self.seconds[rider.pk])
         if not is_minor(rider.born_date, self.today, self.of_age):
             signers.append(rider.person)
         return signers

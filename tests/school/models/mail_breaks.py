@@ -17,6 +17,7 @@ from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory
 from tests.factories.people import (
     ClientFactory,
+    PersonFactory,
 )
 from tests.school.models.writes import series, twice
 
@@ -98,6 +99,13 @@ def message_twice() -> None:
     message(invitation=one, message_id="<two@school.example.org>")
 
 
+def copied_twice() -> None:
+    one, person = message(), PersonFactory()
+    copy = {"invitation": None, "method": "", "copy_of": one, "copy_to": person}
+    for n in (2, 3):
+        message(message_id=f"<{n}@school.example.org>", **copy)
+
+
 def feed(**changes: Any) -> None:
     fields: dict[str, Any] = {"kind": "horse", "digest": "0" * 64, "made_at": NOW}
     FeedToken.objects.create(**(fields | changes))
@@ -126,6 +134,8 @@ MAIL_BREAKS: dict[str, Callable[[], Any]] = {
     "message_text_subject_filled": lambda: message_text(subject=""),
     "message_text_body_filled": lambda: message_text(body=""),
     "message_once": message_twice,
+    "message_copied_once": copied_twice,
+    "message_copy_goes_to_somebody": lambda: message(copy_to=PersonFactory()),
     "message_kind_known": lambda: message(kind="joke"),
     "message_with_a_method_has_its_invitation": lambda: message(invitation=None),
     "message_method_known": lambda: message(method="PUBLISH"),

@@ -7,11 +7,12 @@ from typing import Any
 from tests.clock import NOW
 from tests.factories.lessons import LessonFactory, RideFactory
 from tests.factories.matching import RiderHorseFactory
-from tests.factories.people import AccountFactory
+from tests.factories.people import AccountFactory, RiderFactory
 from tests.factories.riders import (
     LevelSigningFactory,
     RiderStopFactory,
     RidingConsentFactory,
+    SecondGuardianFactory,
 )
 from tests.factories.schools import SchoolFactory
 
@@ -36,6 +37,11 @@ def led_by_nobody() -> None:
     LessonFactory(kind="lead-rein", places=2)
 
 
+def own_guardian() -> None:
+    rider = RiderFactory(minor=True)
+    SecondGuardianFactory(rider=rider, person=rider.person)
+
+
 RIDER_BREAKS: dict[str, Callable[[], Any]] = {
     "school_expired_papers_known": lambda: SchoolFactory(expired_papers="x"),
     "school_leaders_in_range": lambda: SchoolFactory(leaders=0),
@@ -51,6 +57,8 @@ RIDER_BREAKS: dict[str, Callable[[], Any]] = {
     "consent_withdrawn_with_a_reason": lambda: RidingConsentFactory(
         withdrawn_date=date(2027, 3, 1)
     ),
+    "second_guardian_relation_filled": lambda: SecondGuardianFactory(relation=""),
+    "second_guardian_is_another": own_guardian,
     "signing_level_known": lambda: LevelSigningFactory(level="expert"),
     "signing_highest_fence_in_range": lambda: LevelSigningFactory(highest_fence_cm=161),
     "rider_stop_reason_filled": lambda: RiderStopFactory(reason=""),

@@ -67,9 +67,12 @@ def test_what_ends_within_thirty_days_is_said(
 
 
 def booked(rider: Rider, days: int, title: str) -> Ride:
-    """A lesson at noon, so many days from now."""
+    """A lesson at noon, so many days from now, booked under a consent gone since."""
     noon = at("12:00", timezone.localdate() + timedelta(days=days))
-    return RideFactory(rider=rider, lesson__title=title, lesson__starts_at=noon)
+    then = RidingConsentFactory(rider=rider, name="Of the camp")
+    ride = RideFactory(rider=rider, lesson__title=title, lesson__starts_at=noon)
+    then.delete()
+    return ride
 
 
 @pytest.mark.parametrize("page", ["/riders/", "/riders/{pk}/"])
