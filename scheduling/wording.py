@@ -6,7 +6,7 @@ where the reader stands.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -159,10 +159,13 @@ def load_words(count: Mapping[Piece, int], crew: Crew) -> str:
     )
 
 
-def fetch_words(fetches: Iterable[Fetch], where: Mapping[str, str], arena: str) -> str:
+def fetch_words(
+    fetches: Sequence[Fetch], where: Mapping[str, str], arena: str, raised: set[Piece]
+) -> str:
     """Say what is fetched from another place, and what lies free nowhere by then.
 
     `where` says a place in words; what is none is an arena where pieces were left.
+    Of `raised` the row takes some only in its lesson, so they are not built with.
     """
     from_: dict[str, Counter[Piece]] = {}
     for one in fetches:
@@ -178,6 +181,8 @@ def fetch_words(fetches: Iterable[Fetch], where: Mapping[str, str], arena: str) 
             f"{piece_words(missing)} that {lie} free nowhere by then: count the store, "
             "or order the day anew"
         )
+    if any(one.piece in raised for one in fetches):
+        parts.append("some are what the lesson raises the row with")
     return "; ".join(parts)
 
 

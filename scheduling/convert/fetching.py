@@ -37,10 +37,11 @@ def fetched_before(
             plans[one.plan_id].append(one)
     said: dict[int, str] = {}
     for its in plans.values():
-        found = fetches_of(kept, _standing(its, arenas), [_turn(one) for one in its])
+        turns = [_turn(one) for one in its]
+        found = fetches_of(kept, _standing(its, arenas), turns)
         said |= {
-            one.pk: fetch_words(found[one.pk], where, one.line.arena.name)
-            for one in its
+            one.pk: fetch_words(found[one.pk], where, turn.arena, _raised(one, turn))
+            for one, turn in zip(its, turns, strict=True)
             if one.pk in found
         }
     return said
@@ -64,6 +65,12 @@ def _turn(one: Changeover) -> Turn:
         holds |= _count(grid.get("end") or [])
     begins, ends = one.starts_at.timestamp(), one.ends_at.timestamp()
     return Turn(one.pk, one.line_id, one.line.arena.name, begins, ends, holds)
+
+
+def _raised(one: Changeover, turn: Turn) -> set[Piece]:
+    """Return of which pieces a row takes more in its lesson than it is built with."""
+    built = _count(move.now for move in one.moves.all())
+    return {piece for piece, count in turn.holds.items() if count > built[piece]}
 
 
 def _standing(

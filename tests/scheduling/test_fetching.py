@@ -76,7 +76,9 @@ def test_what_the_row_is_raised_with_is_at_hand_from_the_start(yard) -> None:
     ridden(yard[1], "10:00", cross(0), end=[vertical(0, 80)])
     plan_the_day()
 
-    assert said() == {"Ride of 10:00": TWO_FETCHES}
+    assert said() == {
+        "Ride of 10:00": f"{TWO_FETCHES}; some are what the lesson raises the row with"
+    }
 
 
 def test_what_stays_on_a_line_is_not_there_to_fetch(yard) -> None:
@@ -130,6 +132,9 @@ def test_it_stands_on_the_day_the_list_its_picture_paper_and_calendar(
         page = client.get(path).content.decode()
         text = " ".join(re.sub(r"<[^>]+>", " ", page).split())
         assert f"Fetch {TWO_FETCHES}" in text, path
+    assert (
+        "fetched from another place" in client.get(f"/resets/{day}/").content.decode()
+    )
     school, who = School.objects.get(), Groundsperson.objects.get()
     (entry,) = reset_snapshot(school, FeedToken(person=who.person), NOW).entries
     assert f"Fetch {TWO_FETCHES}." in entry.description.splitlines()
