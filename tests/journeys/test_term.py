@@ -6,6 +6,7 @@ told by dateutil's computation of Easter. The calendar is read by readers that d
 write it.
 """
 
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from email import message_from_bytes, policy
 
@@ -13,14 +14,23 @@ import pytest
 from dateutil.easter import easter
 from dateutil.relativedelta import SU, relativedelta
 from django.core import mail
+from icalendar import Calendar, Component
 
 from school.enums import HOLDING_STATES, LessonState
-from school.models import Client, Lesson, LessonSeries, Term
+from school.models import Client, Lesson, LessonSeries, Rider, Term
 from school.queries.schools import the_school
 from school.queries.terms import breaks_of, days_without_lessons
 from school.services.carry_over import carry_over, try_carrying
+from school.services.lessons import move_lesson
 from school.services.messages import deliver_due
-from school.services.series import start_series
+from school.services.rides import cancel_ride
+from school.services.series import (
+    join_series,
+    leave_series,
+    skip_days,
+    start_series,
+)
+from school.services.series_changes import change_series_from
 from school.services.terms import add_break, set_term
 from tests.clock import ZONE, at
 from tests.factories.horses import HorseFactory
@@ -163,3 +173,137 @@ def test_the_next_term_goes_on_at_the_same_hour(client: Client) -> None:
         if day != whit_monday
     ]
     assert [one.starts_at for one in calendar()] == [one.starts_at for one in booked]
+
+
+@dataclass
+class Program:
+    """A client's calendar program: takes each mail as it comes.
+
+    A REQUEST is the whole entry of its UID or, with a RECURRENCE-ID, one day of it
+    (RFC 5546 section 3.2.2); a CANCEL takes away as much (section 3.2.5). What it then
+    shows is told by the readers.
+    """
+
+    address: str
+    read: int = 0
+    zones: dict[str, Component] = field(default_factory=dict)
+    entries: dict[str, dict[str, Component]] = field(default_factory=dict)
+
+    def shows(self) -> list[Occurrence]:
+        """Take what is new in the mailbox, and return what is seen."""
+        deliver_due(now=NOW)
+        new, self.read = mail.outbox[self.read :], len(mail.outbox)
+        for one in new:
+            if self.address in one.to:
+                sent = message_from_bytes(
+                    one.message().as_bytes(), policy=policy.default
+                )
+                self._take(Calendar.from_ical(calendar_of(sent)))
+        whole = Calendar({"version": "2.0", "prodid": "-//test//"})
+        for zone in self.zones.values():
+            whole.add_component(zone)
+        for days in self.entries.values():
+            for event in days.values():
+                whole.add_component(event)
+        return agreed(
+            whole.to_ical(),
+            datetime(2027, 9, 1, tzinfo=UTC),
+            datetime(2029, 1, 1, tzinfo=UTC),
+        )
+
+    def _take(self, sent: Component) -> None:
+        self.zones |= {str(one["TZID"]): one for one in sent.walk("VTIMEZONE")}
+        events = sent.walk("VEVENT")
+        for event in events:
+            uid, day = str(event["UID"]), event.get("RECURRENCE-ID")
+            key = day.dt.isoformat() if day else ""
+            days = self.entries.setdefault(uid, {})
+            if sent["METHOD"] == "REQUEST":
+                if not day:
+                    days.clear()
+                days[key] = event
+            elif not day:
+                del self.entries[uid]
+            else:
+                days.pop(key, None)
+                days[""].add("exdate", day.dt)
+
+
+def ridden(rider: Rider) -> list[tuple[datetime, datetime]]:
+    """Return the times for which a rider is booked, by the rows."""
+    rides = rider.rides.filter(state="booked", lesson__state__in=HOLDING_STATES)
+    times = rides.values_list("lesson__starts_at", "lesson__ends_at")
+    return [tuple(one) for one in times.order_by("lesson__starts_at")]
+
+
+def times(seen: list[Occurrence]) -> list[tuple[datetime, datetime]]:
+    return [(one.starts_at, one.ends_at) for one in seen]
+
+
+def test_all_that_becomes_of_a_term_reaches_the_calendars(client: Client) -> None:
+    mila, nele = client.riders.get(), RiderFactory(person__first_name="Nele")
+    hers, other = (Program(one.client.person.email) for one in (mila, nele))
+    term = term_with_half_term()
+    series = booked_for(term, client)
+    assert times(hers.shows()) == ridden(mila)
+
+    # One lesson in winter is held later, another is not held, a place given back.
+    later, dropped, away = (
+        series.lessons.get(series_date=day)
+        for day in (date(2027, 11, 8), date(2027, 11, 22), date(2028, 1, 17))
+    )
+    move_lesson(
+        lesson=later, starts_at=at("18:30", date(2027, 11, 8)), version=later.version,
+        by=None, now=NOW,
+    )  # fmt: skip
+    assert times(hers.shows()) == ridden(mila)
+    skip_days(series=series, days={dropped.series_date: "a show"}, by=None, now=NOW)
+    assert times(hers.shows()) == ridden(mila)
+    cancel_ride(ride=away.rides.get(), reason="away", by=None, now=NOW)
+    assert times(hers.shows()) == ridden(mila)
+    assert len(ridden(mila)) == 31 - 2 - 2
+
+    # From the last winter weeks on an hour later: over the change of clocks.
+    new = change_series_from(
+        series=series,
+        plan=plan(
+            name="Monday group", local_start=time(18), arena=series.arena,
+            instructor=series.instructor,
+        ),
+        first_date=date(2028, 3, 13), by=None, now=NOW,
+    )  # fmt: skip
+    seen = hers.shows()
+    assert times(seen) == ridden(mila)
+    assert len({one.uid for one in seen}) == 2
+    hours = [one.starts_at.hour for one in seen if one.starts_at.month in (3, 4)]
+    # 17:00, then 18:00, in winter (UTC+1); 18:00 in summer (UTC+2).
+    assert hours == [16, 17, 17, 16, 16, 16, 16]
+
+    # One joins after the change of clocks, the other leaves.
+    join_series(
+        series=new, rider=nele, horse=None, first_date=date(2028, 3, 27), by=None,
+        now=NOW,
+    )  # fmt: skip
+    leave_series(
+        series=new, rider=mila, first_date=date(2028, 4, 24), reason="moves away",
+        by=None, now=NOW,
+    )  # fmt: skip
+    assert times(hers.shows()) == ridden(mila)
+    assert times(other.shows()) == ridden(nele)
+    assert ridden(mila)[-1][0] == at("18:00", date(2028, 4, 10))
+    assert [one[0].astimezone(ZONE).hour for one in ridden(nele)] == [18] * 5
+
+    # The next term has a change of clocks of its own; who left does not go on.
+    autumn = set_term(
+        name="Autumn", first_date=date(2028, 8, 28), last_date=date(2028, 12, 10),
+        by=None, now=NOW,
+    )  # fmt: skip
+    carry_over(old=term, new=autumn, chosen=[new.pk], by=None, now=NOW)
+    seen = other.shows()
+    assert times(hers.shows()) == ridden(mila)
+    assert times(seen) == ridden(nele)
+    assert len(seen) == 5 + 15
+    change = date(2028, 10, 1) + relativedelta(day=31, weekday=SU(-1))
+    for one in seen[5:]:
+        day = one.starts_at.astimezone(ZONE).date()
+        assert one.starts_at.hour == (17 if day >= change else 16)
