@@ -33,11 +33,16 @@ def number(value: float) -> str:
 
 
 def hit_words(hit: Hit, day: str) -> str:
-    """Return what a hit says of its horse, for those who may see its figures."""
+    """Return what a hit says of its horse, for those who may see its figures.
+
+    A warning says "better", so that nobody takes it for a refusal or the other way.
+    """
     rule = RULE[hit.rule]
     says = _SAYS[hit.rule].format(figure=number(hit.figure), day=day)
     if hit.rule == "day-off":
         return f"{says} ({hit.source})"
     unit = " %" if rule.unit == "%" else ""
     side = "at least" if rule.at_least else "at most"
+    if not hit.refuses:
+        side = f"better {side}"
     return f"{says}; {side} {number(hit.limit)}{unit} ({hit.source})"

@@ -440,8 +440,8 @@ def test_what_is_only_warned_of_is_said_before_it_is_done(sick) -> None:
     seen = looked(what, chosen)
 
     assert seen.notes == (
-        f"Grid, Sat 6 Mar 14:00: {horse} would rest 20 minutes between two lessons; at "
-        "least 30 (half an hour untacked; the tool's own estimate).",
+        f"Grid, Sat 6 Mar 14:00: {horse} would rest 20 minutes between two lessons; "
+        "better at least 30 (half an hour untacked; the tool's own estimate).",
     )
     assert pressed(what, seen, chosen=chosen).changed == 1
 

@@ -1,5 +1,6 @@
 """The rules of a horse's work over numbers, each with the source of its figure."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -16,7 +17,7 @@ from school.welfare.evaluate import (
     hits,
     work_minutes,
 )
-from school.welfare.rules import RULE, RULES, Bounds, House
+from school.welfare.rules import RULE, RULES, Bounds, House, Rule
 from school.welfare.words import hit_words, number
 
 DAY_MIN = 24 * 60
@@ -201,8 +202,8 @@ def test_a_day_off_is_kept_free() -> None:
 def test_a_hit_says_rule_figure_limit_and_source() -> None:
     (usual,) = hits(Asked(stint(9, 130)), HOUSE)
     assert hit_words(usual, "Saturday") == (
-        "would work 130 minutes on Saturday, short waits counted; at most 120 "
-        "(between Swiss schools' two hours and a ceiling of six; the tool's own "
+        "would work 130 minutes on Saturday, short waits counted; better at most "
+        "120 (between Swiss schools' two hours and a ceiling of six; the tool's own "
         "estimate)"
     )
 
@@ -213,6 +214,25 @@ def test_a_hit_says_rule_figure_limit_and_source() -> None:
     assert hit_words(weight, "Monday") == (
         "would carry 20.2 % of its weight; at most 20 % (the school's own)"
     )
+
+
+def test_a_warning_says_better_and_a_refusal_does_not() -> None:
+    rest = Hit("rest", 20, 30, False, SCHOOLS_OWN)
+    assert hit_words(rest, "Monday") == (
+        "would rest 20 minutes between two lessons; better at least 30 (the school's "
+        "own)"
+    )
+    refused = replace(rest, refuses=True)
+    assert "; at least 30" in hit_words(refused, "Monday")
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda one: one.name)
+def test_a_figure_just_at_its_limit_is_kept_and_one_beyond_is_not(rule: Rule) -> None:
+    beyond = -1 if rule.at_least else 1
+    for limit in (rule.usual.warn, rule.usual.refuse):
+        if limit is not None:
+            assert not rule.broken(limit, limit)
+            assert rule.broken(limit + beyond, limit)
 
 
 def test_figures_are_written_without_needless_decimals() -> None:
