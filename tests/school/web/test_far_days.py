@@ -60,7 +60,7 @@ def test_what_is_no_day_of_a_calendar_says_to_look_at_the_year() -> None:
     browser = Browser()
     browser.force_login(AccountFactory(manager=True, person=None))
 
-    assert "Look at the year" in browser.get("/day/9999-12-31/").content.decode()
+    assert "Look at the year" in browser.get("/register/9999-12-31/").content.decode()
     told = browser.get("/api/lessons/?date=9999-12-31")
     assert told.status_code == 404
     assert "Look at the year" in told.json()["detail"]
