@@ -136,8 +136,10 @@ class Search:
         zone = rows[days[0]].zone
         span = read_span(days[0], days[-1], zone)
         self.wish = wish
-        self.diary = Diary(school, span, rows, wish, now, weights)
         grid, self.fitted_to, self.stages_built = _grid(school, span, wish)
+        built = [*grid["start"], *grid["end"]] if grid else []
+        fence_cm = max((one.get("height_cm", 0) for one in built), default=0)
+        self.diary = Diary(school, span, rows, wish, now, weights, fence_cm)
         self.kept = store_by_place() if grid else []
         known = known_of_riders(wish.riders, now.astimezone(zone).date())
         self.mounts = Mounts(school, span, days, wish, known, weights, grid)

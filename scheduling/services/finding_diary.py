@@ -91,6 +91,8 @@ class Diary:
         The rows of each day that comes into question, without its lessons.
     span
         What is booked around them.
+    fence_cm
+        The highest fence of the grid that goes with the lesson.
     """
 
     def __init__(
@@ -101,7 +103,9 @@ class Diary:
         wish: Wish,
         now: datetime,
         weights: Weights,
+        fence_cm: int = 0,
     ) -> None:
+        self.fence_cm = fence_cm
         self.school, self.span, self.rows = school, span, rows
         self.wish, self.weights, self.now = wish, weights, now
         self.days = list(rows)
@@ -148,6 +152,8 @@ class Diary:
             if one.group_limit < size:
                 continue
             if wish.work == Work.JUMPING and ORDER.index(one.level) < highest:
+                continue
+            if one.highest_fence_cm < self.fence_cm:
                 continue
             able.append(one)
             ends = min(

@@ -8,6 +8,7 @@ from exercises.models import Exercise
 from exercises.services import load_library
 from scheduling.services.finding import UnableToFind
 from school.models import (
+    Instructor,
     LessonGrid,
     School,
 )
@@ -99,6 +100,18 @@ def test_a_grid_that_fits_no_horse_is_refused_in_words() -> None:
 
     with pytest.raises(UnableToFind, match="can't be fitted"):
         found(exercise=grid)
+
+
+def test_who_does_not_teach_fences_so_high_is_not_offered() -> None:
+    small_day(windows=False)
+    load_library(now=NOW)
+    grid = Exercise.objects.get(slug="bounce-pair").current
+    wish = {"work": "jumping", "exercise": grid} | ridden()
+    assert found(**wish).answers
+
+    Instructor.objects.update(highest_fence_cm=10)
+
+    assert found(**wish).answers == ()
 
 
 def test_without_a_named_horse_it_says_for_which_the_grid_is_fitted() -> None:
