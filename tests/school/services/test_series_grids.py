@@ -26,7 +26,7 @@ from school.services.refusals import UnableToBook
 from school.services.series import join_series
 from school.services.series_changes import change_series_from
 from tests.clock import NOW
-from tests.factories.arenas import ArenaFactory
+from tests.factories.arenas import ArenaFactory, KeepingPlaceFactory
 from tests.factories.horses import HorseFactory
 from tests.factories.people import AccountFactory, RiderFactory
 from tests.factories.schools import SchoolFactory
@@ -39,9 +39,10 @@ pytestmark = pytest.mark.django_db
 def yard() -> None:
     SchoolFactory()
     load_library(now=NOW)
+    place = KeepingPlaceFactory(name="store")
     for piece in Piece.__members__.values():
         StorePiece.objects.update_or_create(
-            piece=piece, place="store", defaults={"working": 99, "weight_g": 1000}
+            piece=piece, place=place, defaults={"working": 99, "weight_g": 1000}
         )
 
 
