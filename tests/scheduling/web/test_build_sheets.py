@@ -156,9 +156,9 @@ def test_the_page_takes_a_constant_number_of_queries(
     browser: Browser, lesson: Lesson, django_assert_num_queries
 ) -> None:
     plan(lesson)
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(10):
         page(browser, lesson)
     for _ in range(2):
         RideFactory(lesson=lesson)
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(10):
         page(browser, lesson)
