@@ -83,17 +83,11 @@ def build(lessons: int) -> tuple[Term, Term]:
 
 def measured(name: str, do: Callable[[], object], *, show: bool) -> None:
     """Do something, and print what it took."""
-    before = Lesson.objects.count()
     with CaptureQueriesContext(connection) as asked:
         do()
     counts = Counter(re.sub(r"\d+", "n", one["sql"])[:140] for one in asked)
     reads = sum(n for sql, n in counts.items() if '"school_school"' in sql)
-    began = clock.process_time()
-    print(
-        f"{name}: {len(asked)} queries, {reads} of them the school's row",
-        f"({Lesson.objects.count() - before} lessons more)",
-        f"counted in {clock.process_time() - began:.1f} s",
-    )
+    print(f"{name}: {len(asked)} queries, {reads} of them the school's row")
     if show:
         for sql, n in counts.most_common(70):
             print(f"{n:6}  {sql}")

@@ -51,6 +51,7 @@ CURSES: dict[str, dict[str, tuple[str, ...]]] = {
         "A term is booked week by week, holidays and all": (
             "journeys/test_term.py::a_term_keeps_the_wall_clock_and_leaves_its_days_out",
             "journeys/test_term.py::the_next_term_goes_on_at_the_same_hour",
+            "journeys/test_term.py::all_that_becomes_of_a_term_reaches_the_calendars",
         ),
         "The waiting list does not say who fits": (
             f"{MANAGER}the_waiting_list_says_who_fits_a_gap_and_why_the_others_do_not",
