@@ -13,9 +13,11 @@ from django.views.decorators.http import require_POST
 
 from scheduling.services.board import Foretold, day_of, foretell
 from scheduling.web.board_forms import ChangeForm
+from school.enums import LessonState
 from school.models import Lesson
 from school.permissions import is_manager
 from school.queries.lessons import lesson_with_all
+from school.queries.schools import the_school
 from school.services.lesson_changes import (
     Change,
     broken_by,
@@ -25,6 +27,7 @@ from school.services.lesson_changes import (
 from school.services.lessons import UnableToBook
 from school.web.access import account_of, allowed
 from school.web.overruling import offer_to_overrule, reason_of
+from school.web.undoing import mails_in_words
 
 CANCELS = "cancel"
 PANEL, SAID = "scheduling/_board_lesson.html", "scheduling/_foretold.html"
@@ -61,6 +64,8 @@ def _show(
         "foretold": foretold,
         "day": day_of(lesson.starts_at),
         "over": lesson.state in {"cancelled", "running", "done"},
+        "back": _back(request),
+        "school": the_school(),
         "overrule": reason_of(request),
     }
     context |= more or {}
@@ -71,8 +76,8 @@ def _show(
 def _words(form: ChangeForm) -> str:
     """Say what is wrong with the fields."""
     said = [
-        f"{form[name].label}: {' '.join(map(str, form.errors[name]))}"
-        for name in form.errors
+        f"{form[name].label}: {' '.join(one['message'] for one in says)}"
+        for name, says in form.errors.get_json_data().items()
     ]
     return f"Look at these fields again. {' '.join(said)}"
 
@@ -123,9 +128,10 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
     asked = form.change()
     if cancels and not asked.reason:
         return _show(request, lesson, form, refusal="Say why the lesson is cancelled.")
+    now = timezone.now()
     try:
         changed = change_lesson(
-            lesson=lesson, change=asked, by=account_of(request), now=timezone.now()
+            lesson=lesson, change=asked, by=account_of(request), now=now
         )
     except UnableToBook as error:
         if error.code == "changed-meanwhile":
@@ -135,13 +141,23 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
             return _show(request, fresh, form, refusal=error.says)
         more = offer_to_overrule(request, error)
         return _show(request, lesson, form, refusal=error.says, more=more)
-    done = "cancelled" if cancels else "changed"
-    messages.success(request, f"{changed.title} is {done}; its clients are told.")
-    return _to_board(day_of(changed.starts_at), None if cancels else changed)
+    if changed.version == asked.version:
+        messages.success(request, f"{changed.title} stays as it was; no mail goes.")
+    else:
+        done = "cancelled" if cancels else "changed"
+        mails = mails_in_words(changed, now)
+        messages.success(request, f"{changed.title} is {done}. {mails}")
+    return _to_board(request, day_of(changed.starts_at), None if cancels else changed)
 
 
-def _to_board(day: date, lesson: Lesson | None) -> HttpResponse:
-    address = reverse("day", args=[day.isoformat()])
+def _back(request: HttpRequest) -> str:
+    """Return which board somebody came from, the day's or the week's."""
+    asked = request.POST.get("back") or request.GET.get("back")
+    return "week" if asked == "week" else "day"
+
+
+def _to_board(request: HttpRequest, day: date, lesson: Lesson | None) -> HttpResponse:
+    address = reverse(_back(request), args=[day.isoformat()])
     return redirect(address if lesson is None else f"{address}#lesson-{lesson.pk}")
 
 
@@ -149,19 +165,24 @@ def _to_board(day: date, lesson: Lesson | None) -> HttpResponse:
 @allowed(is_manager)
 def undo(request: HttpRequest) -> HttpResponse:
     """Take back the last action of who asks."""
-    offered = request.POST.get("entry", "")
+    offered, now = request.POST.get("entry", ""), timezone.now()
     try:
         lesson = undo_last(
             by=account_of(request),
-            now=timezone.now(),
+            now=now,
             entry_id=int(offered) if offered.isdecimal() else None,
         )
     except UnableToBook as error:
         messages.error(request, f"Not taken back. {error.says}")
         day = request.POST.get("day", "")
-        return redirect(reverse("day", args=[day]) if _is_day(day) else "home")
-    messages.success(request, f"Taken back: {lesson.title} is as it was.")
-    return _to_board(day_of(lesson.starts_at), lesson)
+        board = reverse(_back(request), args=[day]) if _is_day(day) else "home"
+        return redirect(board)
+    is_now = "is as it was"
+    if lesson.state == LessonState.CANCELLED:
+        is_now = "is booked no more"
+    mails = mails_in_words(lesson, now)
+    messages.success(request, f"Taken back: {lesson.title} {is_now}. {mails}")
+    return _to_board(request, day_of(lesson.starts_at), lesson)
 
 
 def _is_day(text: str) -> bool:

@@ -253,10 +253,11 @@ def _closure(
         root, left + 2, top, scale.column - 4, low - top, fill=CLOSED_FILL,
         stroke=svg.FAINT, stroke_width=1,
     )  # fmt: skip
-    words = f"closed: {closure.reason}" if scale.fine else "closed"
+    words = f"closed: {closure.reason}" if scale.fine else closure.reason
+    size = 14 if scale.fine else 12
     svg.text(
         root, left + scale.column / 2, (top + low) / 2 + 5,
-        _fitting(words, scale.column - 12, 14), size=14,
+        _fitting(words, scale.column - 12, size), size=size,
     )  # fmt: skip
 
 
@@ -300,11 +301,12 @@ def _lesson(
     top, high = scale.y(start), minutes * scale.minute
     wide = scale.column - (64 if scale.fine else 26)
     where = "board-lesson" if manager else "lesson"
+    from_week = "?back=week" if manager and not scale.fine else ""
     link = SubElement(
         root,
         "a",
         {
-            "href": reverse(where, args=[lesson.pk]),
+            "href": reverse(where, args=[lesson.pk]) + from_week,
             "id": f"lesson-{lesson.pk}",
             "class": f"lesson {lesson.state}",
             "aria-label": _spoken(lesson, column, zone),

@@ -27,9 +27,7 @@ from scheduling.web.board_picture import (
     draw_teachers,
     hours_shown,
 )
-from school.enums import LessonState
 from school.models import (
-    Account,
     Arena,
     ArenaClosure,
     Instructor,
@@ -54,10 +52,9 @@ from school.queries.store import store_by_place
 from school.queries.touched import absences_between
 from school.queries.windows import without_a_time
 from school.queries.yard import yard_work_of_day
-from school.services.lesson_changes import last_action
 from school.services.lessons import UnableToBook
-from school.services.refusals import hour
 from school.web.access import account_of, allowed
+from school.web.undoing import undo_offered
 
 
 def read_day_or_404(text: str) -> date:
@@ -123,7 +120,7 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
             columns, zone, scale, title=f"The day {when.isoformat()}", manager=manager
         ),
         "teachers": draw_teachers(_teachers(when, lessons, zone), when, zone, scale),
-        "undo": _undo(account_of(request)) if manager else None,
+        "undo": undo_offered(account_of(request), now) if manager else None,
         "untimed": without_a_time(school, now) if manager else [],
         "rows": _in_order(lessons, changeovers),
         "closures": closures,
@@ -242,27 +239,13 @@ def _teachers(day: date, lessons: list[Lesson], zone: ZoneInfo) -> list[Teacher]
     return teachers
 
 
-def _undo(account: Account) -> dict[str, object] | None:
-    """Say what somebody did last on the board and may take back."""
-    entry = last_action(account, timezone.now())
-    if entry is None:
-        return None
-    after = entry.after or {}
-    did = "changed"
-    if entry.before is None:
-        did = "booked"
-    elif after.get("state") == LessonState.CANCELLED:
-        did = "cancelled"
-    return {"entry": entry.pk, "says": f"{after['title']}, {did} at {hour(entry.at)}"}
-
-
 WEEK = Scale(8, 20, minute=0.8, column=78, fine=False)
 
 
 @allowed(is_staff_of_yard)
 def week_page(request: HttpRequest, day: str) -> HttpResponse:
     """Show seven days from a Monday, each with all arenas."""
-    asked = read_day_or_404(day)
+    asked, manager = read_day_or_404(day), is_manager(account_of(request))
     monday = asked - timedelta(days=asked.weekday())
     days = [monday + timedelta(days=n) for n in range(7)]
     school = the_school()
@@ -286,10 +269,11 @@ def week_page(request: HttpRequest, day: str) -> HttpResponse:
             zone,
             scale,
             title=f"The week of {monday.isoformat()}",
-            manager=is_manager(account_of(request)),
+            manager=manager,
         ),
         "closures": closures,
-        "manager": is_manager(account_of(request)),
+        "manager": manager,
+        "undo": undo_offered(account_of(request), timezone.now()) if manager else None,
     }
     return render(request, "scheduling/week.html", context)
 

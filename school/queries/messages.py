@@ -1,4 +1,5 @@
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.db.models import Q, QuerySet
 
@@ -27,6 +28,17 @@ def messages_with_all() -> QuerySet[OutboxMessage]:
         "day__lesson",
         "lesson",
     ).defer("mail")
+
+
+def mails_since(lesson: int, since: datetime) -> QuerySet[OutboxMessage]:
+    """Return the mails about a lesson, by its key, written at a moment or later."""
+    return OutboxMessage.objects.filter(
+        Q(lesson=lesson)
+        | Q(day__lesson=lesson)
+        | Q(invitation__lesson=lesson)
+        | Q(invitation__series__lessons=lesson, day=None),
+        made_at__gte=since,
+    )
 
 
 def outbox() -> Outbox:

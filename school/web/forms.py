@@ -207,15 +207,6 @@ def with_slot(data: QueryDict) -> QueryDict:
     return changed
 
 
-class MoveForm(MomentForm):
-    arena = forms.ModelChoiceField(Arena.objects.order_by("name"))
-    version = forms.IntegerField(widget=forms.HiddenInput)
-
-
-class CancelForm(forms.Form):
-    reason = forms.CharField(max_length=200, label="Why is it cancelled?")
-
-
 class LevelAskedForm(forms.Form):
     level = forms.ChoiceField(
         choices=[("", "no level"), *Level.choices],
@@ -234,10 +225,6 @@ class ClearForm(forms.Form):
     later = forms.BooleanField(
         required=False, label="All to come of a weekly lesson too"
     )
-
-
-class HorseForm(forms.Form):
-    horse = forms.ModelChoiceField(Horse.objects.order_by("name"))
 
 
 class WishForm(forms.Form):

@@ -39,26 +39,19 @@ from school.services.clear_arenas import TO_COME, ask_clear
 from school.services.grids import UnableToAttach, attach_grid, detach_grid
 from school.services.lesson_changes import note_booking
 from school.services.lesson_levels import ask_level, level_notes
-from school.services.lessons import (
-    UnableToBook,
-    cancel_lesson,
-    move_lesson,
-)
 from school.services.offers import meet_wish
-from school.services.rides import change_horse
+from school.services.refusals import UnableToBook
 from school.web.access import account_of, allowed, in_hand
 from school.web.forms import (
     BookForm,
-    CancelForm,
     ClearForm,
     GridForm,
-    HorseForm,
     LevelAskedForm,
-    MoveForm,
     with_slot,
 )
 from school.web.overruling import offer_to_overrule, reason_of
 from school.web.ride_logs import lesson_log
+from school.web.undoing import undo_offered
 from school.web.weekly import book_weekly
 from school.web.welfare import lesson_welfare
 
@@ -103,6 +96,7 @@ def _show(
         "sensitive": may_see_sensitive(account, lesson),
         "places_left": places_left(lesson, timezone.now()),
         "manager": is_manager(account),
+        "to_come": lesson.state in TO_COME,
         "may_attach": may_attach_grid(account, lesson),
         "in_hand": in_hand(request, lesson),
         "refusal": refusal,
@@ -113,8 +107,6 @@ def _show(
         if is_staff_of_yard(account)
         else None,
         "school": school,
-        "move_form": MoveForm(initial=_as_it_is(lesson)),
-        "cancel_form": CancelForm(),
         "may_give_back": is_manager(account) and lesson.starts_at > timezone.now(),
         "grid_form": GridForm(
             initial={
@@ -127,6 +119,8 @@ def _show(
     if grid is not None:
         context |= _drawings(lesson, grid, units) | _fit(lesson, grid, units)
         context |= lesson_log(account, lesson)
+    if context["manager"]:
+        context["undo"] = undo_offered(account, timezone.now(), lesson=lesson)
     if context["manager"] and grid is None and lesson.state in TO_COME:
         asked = {"needs_clear": lesson.needs_clear}
         context["clear_form"] = ClearForm(auto_id="id_clear_%s", initial=asked)
@@ -163,16 +157,6 @@ def _rides(request: HttpRequest, lesson: Lesson) -> list[Ride]:
         account.person, "groundsperson"
     )
     return rides if staff else own
-
-
-def _as_it_is(lesson: Lesson) -> dict[str, Any]:
-    local = timezone.localtime(lesson.starts_at)
-    return {
-        "date": local.date(),
-        "start": local.strftime("%H:%M"),
-        "arena": lesson.arena_id,
-        "version": lesson.version,
-    }
 
 
 def _drawings(lesson: Lesson, grid: LessonGrid, units: Units) -> dict[str, Any]:
@@ -303,34 +287,6 @@ def _booked_weekly(request: HttpRequest, form: BookForm) -> HttpResponse:
 
 @require_POST
 @allowed(is_manager)
-def move(request: HttpRequest, pk: int) -> HttpResponse:
-    lesson, form = _lesson(request, pk), MoveForm(request.POST)
-    if not form.is_valid():
-        return _show(
-            request, lesson, refusal="Look at the fields again.",
-            forms={"move_form": form},
-        )  # fmt: skip
-    try:
-        moved = move_lesson(
-            lesson=lesson,
-            starts_at=form.moment(),
-            arena=form.cleaned_data["arena"],
-            version=form.cleaned_data["version"],
-            by=account_of(request),
-            now=timezone.now(),
-            overrule=reason_of(request),
-        )
-    except UnableToBook as error:
-        return _show(
-            request, lesson, refusal=error.says, forms={"move_form": form},
-            more=offer_to_overrule(request, error),
-        )  # fmt: skip
-    messages.success(request, f"{moved.title} is moved; its clients are told.")
-    return redirect("lesson", pk=pk)
-
-
-@require_POST
-@allowed(is_manager)
 def book(request: HttpRequest, pk: int) -> HttpResponse:
     """Book a lesson that was asked for."""
     lesson = _lesson(request, pk)
@@ -377,50 +333,6 @@ def clear(request: HttpRequest, pk: int) -> HttpResponse:
     if changed > 1:
         messages.success(request, f"Set for {changed} lessons.")
     return redirect("lesson", pk=pk)
-
-
-@require_POST
-@allowed(is_manager)
-def cancel(request: HttpRequest, pk: int) -> HttpResponse:
-    lesson, form = _lesson(request, pk), CancelForm(request.POST)
-    if not form.is_valid():
-        return _show(
-            request, lesson, refusal="Say why the lesson is cancelled.",
-            forms={"cancel_form": form},
-        )  # fmt: skip
-    try:
-        cancel_lesson(
-            lesson=lesson,
-            reason=form.cleaned_data["reason"],
-            by=account_of(request),
-            now=timezone.now(),
-        )
-    except UnableToBook as error:
-        return _show(request, lesson, refusal=error.says, forms={"cancel_form": form})
-    messages.success(request, f"{lesson.title} is cancelled; its clients are told.")
-    return redirect("lesson", pk=pk)
-
-
-@require_POST
-@allowed(is_manager)
-def swap_horse(request: HttpRequest, pk: int) -> HttpResponse:
-    ride = Ride.objects.filter(pk=pk).first()
-    if ride is None:
-        raise Http404
-    lesson, form = _lesson(request, ride.lesson_id), HorseForm(request.POST)
-    if form.is_valid():
-        try:
-            change_horse(
-                ride=ride,
-                horse=form.cleaned_data["horse"],
-                by=account_of(request),
-                now=timezone.now(),
-                overrule=reason_of(request),
-            )
-        except UnableToBook as error:
-            more = offer_to_overrule(request, error)
-            return _show(request, lesson, refusal=error.says, more=more)
-    return redirect("lesson", pk=ride.lesson_id)
 
 
 @require_POST

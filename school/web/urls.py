@@ -131,8 +131,6 @@ urlpatterns = [
     path("lessons/<int:pk>/book/", lessons.book, name="book-asked"),
     path("lessons/<int:pk>/clear/", lessons.clear, name="ask-clear"),
     path("lessons/<int:pk>/level/", lessons.level, name="ask-level"),
-    path("lessons/<int:pk>/move/", lessons.move, name="move-lesson"),
-    path("lessons/<int:pk>/cancel/", lessons.cancel, name="cancel-lesson"),
     path("lessons/<int:pk>/grid/", lessons.attach, name="attach-grid"),
     path("lessons/<int:pk>/grid/remove/", lessons.detach, name="detach-grid"),
     path("lessons/<int:pk>/log/", ride_logs.ride_log, name="ride-log"),
@@ -144,7 +142,6 @@ urlpatterns = [
         "register/<str:day>.csv", work_register.register_csv, name="work-register-csv"
     ),
     path("rides/<int:pk>/give-back/", places.give_back, name="give-back"),
-    path("rides/<int:pk>/horse/", lessons.swap_horse, name="swap-horse"),
     path("messages/", messages.outbox_page, name="messages"),
     path("messages/<int:pk>/", messages.message_page, name="message"),
     path("messages/<int:pk>/again/", messages.send_message_again, name="send-again"),

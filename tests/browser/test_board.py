@@ -74,7 +74,7 @@ def test_a_lesson_is_dragged_and_its_horse_follows(
     page.locator("[data-verdict=free]").wait_for()
     said = page.locator("#foretold").inner_text()
     page.mouse.up()
-    page.get_by_text("is changed; its clients are told").wait_for()
+    page.get_by_text("is changed.").wait_for()
 
     lesson.refresh_from_db()
     assert "Adds no changing of fences" in said
@@ -127,7 +127,7 @@ def test_the_keyboard_moves_and_lengthens_a_lesson(
         page.keyboard.press(key)
     page.locator("[data-verdict=free]").wait_for()
     page.keyboard.press("Enter")
-    page.get_by_text("is changed; its clients are told").wait_for()
+    page.get_by_text("is changed.").wait_for()
 
     lesson.refresh_from_db()
     assert (lesson.starts_at, lesson.ends_at) == (moment("09:50"), moment("10:55"))
@@ -145,7 +145,7 @@ def test_a_lesson_is_made_longer_at_its_edge(
     drag(page, lesson, 0, 45, edge=True)
     page.locator("[data-verdict=free]").wait_for()
     page.mouse.up()
-    page.get_by_text("is changed; its clients are told").wait_for()
+    page.get_by_text("is changed.").wait_for()
 
     lesson.refresh_from_db()
     assert (lesson.starts_at, lesson.ends_at) == (moment("10:00"), moment("11:30"))
@@ -161,7 +161,7 @@ def test_the_second_of_two_managers_is_told_and_overwrites_nothing(
         page.goto(f"{live_server.url}/board/lessons/{lesson.pk}/")
     first.fill("#id_start", "11:00")
     first.get_by_role("button", name="Do it").click()
-    first.get_by_text("is changed; its clients are told").wait_for()
+    first.get_by_text("is changed.").wait_for()
     second.fill("#id_start", "15:00")
     second.get_by_role("button", name="Do it").click()
     second.get_by_role("alert").first.wait_for()
@@ -191,7 +191,7 @@ def test_on_a_phone_a_tap_opens_the_form_and_nothing_scrolls_sideways(
     page.locator("#foretold-cancel").get_by_text("1 mail:").wait_for()
     page.fill("#cancel-reason", "Frost")
     page.get_by_role("button", name="Cancel and tell").click()
-    page.get_by_text("is cancelled; its clients are told").wait_for()
+    page.get_by_text("is cancelled. A mail goes to").wait_for()
 
     assert errors == []
     page.context.close()

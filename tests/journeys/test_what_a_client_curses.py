@@ -13,14 +13,14 @@ from django.core import mail
 from django.test import Client as Browser
 from django.utils import timezone
 
-from school.models import Lesson, School
+from school.models import Horse, Lesson, Ride, School
 from school.queries.links import page_url
 from school.services.feeds import make_feed
 from school.services.invitations import lesson_changed
 from school.services.lessons import cancel_lesson, move_lesson
 from school.services.messages import deliver_due
 from school.services.rides import change_horse
-from tests.clock import at
+from tests.clock import ZONE, at
 from tests.factories.arenas import ArenaFactory
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import RideFactory
@@ -62,6 +62,23 @@ def read(now: datetime | None = None) -> str:
     return f"{letter['subject']}\n{text}"
 
 
+def give(manager: Browser, ride: Ride, horse: Horse) -> None:
+    """Give a rider another horse on the board."""
+    lesson = ride.lesson
+    start = timezone.localtime(lesson.starts_at, ZONE)
+    sent = {
+        "date": start.date().isoformat(),
+        "start": f"{start:%H:%M}",
+        "minutes": 60,
+        "arena": lesson.arena_id,
+        "instructor": lesson.instructor_id,
+        "version": lesson.version,
+        f"horse_{ride.pk}": horse.pk,
+    }
+    done = manager.post(f"/board/lessons/{lesson.pk}/change/", sent)
+    assert done.status_code == 302
+
+
 def test_a_pony_that_was_promised_is_not_swapped_without_a_word(
     manager: Browser,
 ) -> None:
@@ -69,7 +86,7 @@ def test_a_pony_that_was_promised_is_not_swapped_without_a_word(
     ride = told(horse__name="Biscuit")
     other = HorseFactory(name="Pepperpot")
 
-    manager.post(f"/rides/{ride.pk}/horse/", {"horse": other.pk})
+    give(manager, ride, other)
 
     said = read()
     assert "Horse: Pepperpot" in said
@@ -110,7 +127,7 @@ def test_no_pony_is_promised_where_the_school_names_none(manager: Browser) -> No
     invite = read()
 
     other = HorseFactory(name="Pepperpot")
-    manager.post(f"/rides/{ride.pk}/horse/", {"horse": other.pk})
+    give(manager, ride, other)
 
     assert "Biscuit" not in invite
     assert read() == ""

@@ -16,7 +16,6 @@ from scheduling.web.board_picture import (
     hours_shown,
 )
 from school.models import (
-    Account,
     ArenaClosure,
     InstructorHours,
     Lesson,
@@ -24,12 +23,14 @@ from school.models import (
     School,
     WelfareOverride,
 )
-from school.services.lesson_changes import note_booking
 from tests.clock import SATURDAY, ZONE, at
 from tests.factories.arenas import ArenaFactory
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory, RideFactory
-from tests.factories.people import AccountFactory, GroundspersonFactory
+from tests.factories.people import (
+    AccountFactory,
+    GroundspersonFactory,
+)
 from tests.factories.plans import ChangeoverFactory, DayPlanFactory
 from tests.factories.schools import SchoolFactory
 
@@ -117,7 +118,7 @@ def test_closures_asked_lessons_and_those_past_midnight_stay_inside() -> None:
     wide = draw_board([column], ZONE, Scale(8, 20), title="Day", manager=False)
 
     assert 'stroke-dasharray="6 4"' in drawn
-    assert ">closed<" in drawn
+    assert ">frost an…<" in drawn
     assert "closed: frost" in wide
     assert "…" in drawn
     assert "asked for" in drawn
@@ -201,7 +202,7 @@ def test_the_week_takes_a_constant_number_of_queries(
             ends_at=start,
         )
 
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(12):
         page = manager.get(WEEK).content.decode()
 
     lessons = "1 lesson," if n == 1 else "3 lessons,"
@@ -218,7 +219,7 @@ def test_a_lessons_form_takes_a_constant_number_of_queries(
     for _ in range(n):
         RideFactory(lesson=lesson)
 
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(13):
         manager.get(address(lesson))
 
 
@@ -358,48 +359,6 @@ def test_a_lesson_is_cancelled_with_a_reason_only(manager: Browser) -> None:
     assert Lesson.objects.get().state_reason == "Frost"
 
 
-@pytest.mark.parametrize(
-    ("asked", "did"),
-    [({"start": "12:00"}, "changed"), ({"do": "cancel", "reason": "x"}, "cancelled")],
-)
-def test_the_last_action_is_offered_and_taken_back(
-    manager: Browser, asked: dict[str, str], did: str
-) -> None:
-    lesson = LessonFactory(title="Morning ride")
-    manager.post(address(lesson, "change/"), fields(lesson) | asked)
-
-    page = manager.get(DAY).content.decode()
-    entry = re.search(r'name="entry" value="(\d+)"', page)
-    done = manager.post("/board/undo/", {"entry": entry[1]}, follow=True)
-
-    assert f"Take back: Morning ride, {did} at" in page
-    assert "Taken back: Morning ride is as it was." in done.content.decode()
-    lesson.refresh_from_db()
-    assert (lesson.starts_at, lesson.state) == (at("09:00"), "booked")
-    assert "Take back" not in manager.get(DAY).content.decode()
-
-
-@pytest.mark.parametrize("day", ["2027-03-06", "soon"])
-def test_with_nothing_to_take_back_it_says_so(manager: Browser, day: str) -> None:
-    done = manager.post("/board/undo/", {"day": day}, follow=True)
-
-    assert "nothing of yours to take back" in done.content.decode()
-
-
-def test_a_booking_is_taken_back_from_the_board(manager: Browser) -> None:
-    lesson = LessonFactory(title="Mistake")
-    note_booking(
-        lesson=lesson, by=Account.objects.get(is_manager=True), now=timezone.now()
-    )
-
-    page = manager.get(DAY).content.decode()
-    manager.post("/board/undo/")
-
-    assert "Take back: Mistake, booked at" in page
-    lesson.refresh_from_db()
-    assert lesson.state == "cancelled"
-
-
 def test_a_rule_of_horses_work_is_overruled_on_the_board_with_a_reason(
     manager: Browser,
 ) -> None:
@@ -448,3 +407,21 @@ def test_a_lesson_across_the_sunset_hides_no_word_of_the_dark(
     (words,) = re.findall(r'<text[^>]* y="([^"]*)"[^>]*>dark from 18:\d\d<', page)
     ((top, height),) = boxes(page, "ride-box")
     assert not top - 15 < float(words) < top + height + 15
+
+
+def test_the_week_tells_a_harrow_from_a_frozen_arena(manager: Browser) -> None:
+    arena = ArenaFactory()
+    for reason, first, last in (
+        ("Harrowing", "09:00", "09:30"),
+        ("Frozen", "12:00", "18:00"),
+    ):
+        ArenaClosure.objects.create(
+            arena=arena, closed_from=at(first), closed_to=at(last), reason=reason
+        )
+
+    page = manager.get(WEEK).content.decode()
+
+    assert re.findall(r">(Harrowing|Frozen|closed)</text>", page) == [
+        "Harrowing",
+        "Frozen",
+    ]

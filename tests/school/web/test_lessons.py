@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from exercises.models import Exercise
 from exercises.services import load_library
-from school.models import ArenaClosure, Lesson, LessonGrid
+from school.models import Lesson, LessonGrid
 from tests.clock import NOW, at
 from tests.factories.arenas import ArenaFactory, LineFactory, StorePieceFactory
 from tests.factories.horses import HorseFactory
@@ -113,98 +113,19 @@ def test_a_field_left_out_is_named_and_nothing_is_written(manager: Browser) -> N
     assert not Lesson.objects.exists()
 
 
-def move(lesson: Lesson, **changes: object) -> dict[str, object]:
-    return {
-        "date": "2027-03-06",
-        "start": "14:00",
-        "arena": lesson.arena_id,
-        "version": lesson.version,
-    } | changes
-
-
-def test_a_lesson_is_moved(manager: Browser) -> None:
-    lesson = LessonFactory()
-    manager.post(f"/lessons/{lesson.pk}/move/", move(lesson))
-
-    lesson.refresh_from_db()
-    assert lesson.starts_at == at("14:00")
-
-
-def test_a_lesson_moved_into_a_closed_hour_is_refused_in_words(
+def test_the_managers_way_to_change_a_lesson_is_its_form_on_the_board(
     manager: Browser,
 ) -> None:
-    lesson = LessonFactory(arena__name="Meadow")
-    ArenaClosure.objects.create(
-        arena=lesson.arena,
-        closed_from=at("13:00"),
-        closed_to=at("15:00"),
-        reason="harrowing",
-    )
+    lesson, done = LessonFactory(), LessonFactory(state="done")
 
-    response = manager.post(f"/lessons/{lesson.pk}/move/", move(lesson))
+    form = f'href="/board/lessons/{lesson.pk}/"'
 
-    assert (
-        "Meadow is closed from Sat 6 Mar 13:00 to Sat 6 Mar 15:00 (harrowing)."
-        in response.content.decode()
-    )
-    lesson.refresh_from_db()
-    assert lesson.starts_at == at("09:00")
+    assert form in manager.get(f"/lessons/{lesson.pk}/").content.decode()
+    assert "/board/" not in manager.get(f"/lessons/{done.pk}/").content.decode()
 
 
-def test_a_lesson_changed_meanwhile_is_not_overwritten_unseen(
-    manager: Browser,
-) -> None:
-    lesson = LessonFactory(version=4)
-
-    response = manager.post(f"/lessons/{lesson.pk}/move/", move(lesson, version=3))
-
-    assert response.status_code == 409
-    assert "was changed while you looked" in response.content.decode()
-
-
-def test_a_lesson_is_cancelled_with_a_reason(manager: Browser) -> None:
-    lesson = LessonFactory()
-    response = manager.post(
-        f"/lessons/{lesson.pk}/cancel/", {"reason": "storm"}, follow=True
-    )
-
-    lesson.refresh_from_db()
-    assert (lesson.state, lesson.state_reason) == ("cancelled", "storm")
-    assert "Cancelled: storm" in response.content.decode()
-
-
-def test_a_lesson_that_runs_is_not_cancelled(manager: Browser) -> None:
-    lesson = LessonFactory(state="running")
-
-    response = manager.post(f"/lessons/{lesson.pk}/cancel/", {"reason": "storm"})
-
-    assert "can&#x27;t be cancelled any more" in response.content.decode()
-
-
-def test_a_move_without_a_time_says_so(manager: Browser) -> None:
-    lesson = LessonFactory()
-
-    response = manager.post(f"/lessons/{lesson.pk}/move/", move(lesson, start=""))
-
-    assert "Look at the fields again." in response.content.decode()
-
-
-def test_a_horse_is_swapped_or_refused_in_words(manager: Browser) -> None:
-    ride, other = RideFactory(), HorseFactory()
-    manager.post(f"/rides/{ride.pk}/horse/", {"horse": other.pk})
-    ride.refresh_from_db()
-    assert ride.horse == other
-
-    light = HorseFactory(name="Mote", weight_kg=100)
-    response = manager.post(f"/rides/{ride.pk}/horse/", {"horse": light.pk})
-    assert "Mote should not carry" in response.content.decode()
-
-
-@pytest.mark.parametrize("path", ["/lessons/99/", "/rides/99/horse/"])
-def test_what_is_not_there_is_said(manager: Browser, path: str) -> None:
-    ask = manager.get if "lessons" in path else manager.post
-
-    assert ask(path).status_code == 404
+def test_what_is_not_there_is_said(manager: Browser) -> None:
+    assert manager.get("/lessons/99/").status_code == 404
 
 
 def jumping(line_cm: int = 5500, wings: int = 28) -> Lesson:

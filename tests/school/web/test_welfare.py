@@ -185,21 +185,21 @@ def test_a_move_and_a_swap_may_be_done_all_the_same(manager: Browser) -> None:
     ride = RideFactory(lesson__starts_at=at("12:00"))
     other = RideFactory(horse=ride.horse, lesson__starts_at=at("16:00"))
     tired = HorseFactory(max_minutes=10)
-    lesson = f"/lessons/{other.lesson_id}/"
-    move = {
+    change = f"/board/lessons/{other.lesson_id}/change/"
+    sent = {
         "date": "2027-03-06",
         "start": "13:15",
+        "minutes": "60",
         "arena": str(other.lesson.arena_id),
-        "version": "1",
+        "instructor": str(other.lesson.instructor_id),
+        f"horse_{other.pk}": str(other.horse_id),
     }
-    for at_, sent in (
-        (f"{lesson}move/", move),
-        (f"/rides/{other.pk}/horse/", {"horse": str(tired.pk)}),
-    ):
-        page = manager.post(at_, sent)
+    for asked in ({"version": "1"}, {"version": "2", f"horse_{other.pk}": tired.pk}):
+        page = manager.post(change, sent | asked)
         assert page.status_code == 409
         assert 'name="overrule"' in page.content.decode()
-        assert manager.post(at_, sent | {"overrule": WHY}).status_code == 302
+        done = manager.post(change, sent | asked | {"overrule": WHY})
+        assert done.status_code == 302
 
     assert Ride.objects.get(pk=other.pk).horse == tired
     assert set(WelfareOverride.objects.values_list("rule", flat=True)) == {
