@@ -102,6 +102,7 @@ def preview_change(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "foretold": foretold,
         "key": request.POST.get("key", ""),
+        "day": day_of(lesson.starts_at),
         "overrule": reason_of(request),
     }
     return render(request, SAID, context)

@@ -313,7 +313,7 @@ def _lesson(
         },
     )
     if manager:
-        link.set("data-pk", str(lesson.pk))
+        link.set("data-version", str(lesson.version))
         link.set("data-start", str(start))
         link.set("data-minutes", str(minutes))
         link.set("data-date", column.day.isoformat())

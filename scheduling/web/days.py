@@ -45,7 +45,7 @@ from school.queries.daylight import (
     light_words,
     needs_daylight,
 )
-from school.queries.horses import horse_loads
+from school.queries.horses import HorseLoad, horse_loads
 from school.queries.lessons import day_bounds, lessons_between, lessons_of_day
 from school.queries.schools import the_school
 from school.queries.store import store_by_place
@@ -53,6 +53,7 @@ from school.queries.touched import absences_between
 from school.queries.windows import without_a_time
 from school.queries.yard import yard_work_of_day
 from school.services.lessons import UnableToBook
+from school.services.welfare import Told, told_of_horses
 from school.web.access import account_of, allowed
 from school.web.undoing import undo_offered
 
@@ -131,11 +132,7 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
         "saved": _saved(published),
         "minutes_by": _minutes_by(published, school),
         "carried_by": _carried_by(school, arenas),
-        "loads": [
-            one
-            for one in horse_loads(when, zone, tacked_min=school.tacked_up_min)
-            if one.lessons
-        ],
+        "loads": _loads(when, zone, school),
         "manager": manager,
         "me": account_of(request).person_id,
         "now": now,
@@ -145,6 +142,16 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
     return render(
         request, "scheduling/day.html", context, status=409 if refusal else 200
     )
+
+
+def _loads(
+    day: date, zone: ZoneInfo, school: School
+) -> list[tuple[HorseLoad, list[Told]]]:
+    """Return the work of each horse that goes, with what it breaks of the rules."""
+    loads = horse_loads(day, zone, tacked_min=school.tacked_up_min)
+    goes = [one for one in loads if one.lessons]
+    told = told_of_horses(day, [one.horse for one in goes])
+    return [(one, told[one.horse.pk]) for one in goes]
 
 
 def _unmanned(work: list[Changeover | YardWork], zone: ZoneInfo) -> list[str]:

@@ -31,13 +31,16 @@ def messages_with_all() -> QuerySet[OutboxMessage]:
 
 
 def mails_since(lesson: int, since: datetime) -> QuerySet[OutboxMessage]:
-    """Return the mails about a lesson, by its key, written at a moment or later."""
+    """Return the mails about a lesson, by its key, written at a moment or later.
+
+    A mail is dated in whole seconds, as DTSTAMP is.
+    """
     return OutboxMessage.objects.filter(
         Q(lesson=lesson)
         | Q(day__lesson=lesson)
         | Q(invitation__lesson=lesson)
         | Q(invitation__series__lessons=lesson, day=None),
-        made_at__gte=since,
+        made_at__gte=since.replace(microsecond=0),
     )
 
 

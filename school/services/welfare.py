@@ -1,8 +1,8 @@
 """Whether a horse may be asked for a lesson: warned of, refused, or overruled."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from school.convert import house_of, planned_quarters
@@ -10,6 +10,7 @@ from school.enums import HOLDING_STATES, RideState, Work
 from school.models import Account, Horse, Lesson, LessonGrid, Rider, WelfareOverride
 from school.queries.heat import heat_total
 from school.queries.horses import HorseDay, horse_days, overrides_around
+from school.queries.lessons import day_bounds
 from school.queries.riders import years_between
 from school.queries.schools import school_zone, the_school
 from school.services.audit import record
@@ -209,6 +210,33 @@ def told_of_lesson(lesson: Lesson) -> list[Told]:
             lesson=lesson.pk,
         )
     return told
+
+
+def told_of_horses(day: date, horses: Sequence[Horse]) -> dict[int, list[Told]]:
+    """Return what horses' work on a day breaks, by their keys, in nine queries.
+
+    Each rule once a horse, at its worst; what a rider weighs is told of the lesson.
+    """
+    zone, house = school_zone(), house_rules()
+    found: dict[int, list[Told]] = {}
+    for one in horse_days(horses, *day_bounds(day, zone), zone):
+        worst: dict[str, Told] = {}
+        for lesson in one.lessons:
+            rest = replace(
+                one,
+                lessons=[other for other in one.lessons if other != lesson],
+                around=[other for other in one.around if other != lesson],
+            )
+            for told in told_of_day(
+                *(rest, lesson.starts_at, lesson.ends_at, zone, house),
+                work=lesson.horse_work,
+                lesson=lesson.pk,
+            ):
+                known = worst.get(told.hit.rule)
+                if known is None or told.hit.refuses > known.hit.refuses:
+                    worst[told.hit.rule] = told
+        found[one.horse.pk] = sorted(worst.values(), key=lambda x: not x.hit.refuses)
+    return found
 
 
 def worse(told: Iterable[Told], was: Iterable[Told]) -> list[Told]:

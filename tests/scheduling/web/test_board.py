@@ -372,6 +372,8 @@ def test_a_rule_of_horses_work_is_overruled_on_the_board_with_a_reason(
     page = refused.content.decode()
 
     assert 'name="overrule"' in tried.content.decode()
+    assert "Over the limit of a horse's work." in tried.content.decode()
+    assert tried.content.decode().count("at most 1 ") == 1
     assert refused.status_code == 409
     assert "Do it all the same?" in page
     why = asked | {"overrule": "A quiet hour in walk"}
@@ -425,3 +427,20 @@ def test_the_week_tells_a_harrow_from_a_frozen_arena(manager: Browser) -> None:
         "Harrowing",
         "Frozen",
     ]
+
+
+def test_the_board_says_which_horses_work_is_over_a_limit_or_near_it(
+    manager: Browser,
+) -> None:
+    over = HorseFactory(name="Onyx", max_minutes=100)
+    RideFactory(horse=over, lesson__starts_at=at("09:00"))
+    RideFactory(horse=over, lesson__starts_at=at("14:00"))
+    RideFactory(horse__name="Biscuit", lesson__work="flat")
+
+    page = manager.get(DAY).content.decode()
+    (onyx,) = re.findall(r"<li><span>Onyx</span>.*?</li>", page)
+    (biscuit,) = re.findall(r"<li><span>Biscuit</span>.*?</li>", page)
+
+    assert "120 of 100 min" in onyx
+    assert "<strong>Over the limit:</strong> Onyx" in onyx
+    assert "Over the limit" not in biscuit

@@ -104,6 +104,19 @@ def test_who_is_written_to_is_said_after_it_is_done(manager: Browser) -> None:
     assert f"is changed. A mail goes to {name}." in told.content.decode()
 
 
+def test_who_is_told_of_a_cancelling_is_said_after_it_is_done(
+    manager: Browser,
+) -> None:
+    ride = RideFactory()
+    invited(ride.lesson)
+    asked = {"do": "cancel", "reason": "Frost", "version": 1}
+
+    off = manager.post(address(ride.lesson, "change/"), asked, follow=True)
+
+    name = str(ride.rider.client.person)
+    assert f"is cancelled. A mail goes to {name}." in off.content.decode()
+
+
 def test_another_horse_of_which_no_mail_goes_promises_none(manager: Browser) -> None:
     ride = RideFactory()
     invited(ride.lesson)

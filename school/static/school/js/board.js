@@ -45,12 +45,18 @@
     times.textContent = edge ? `${clock(at.start)} to ${clock(at.start + at.minutes)}` : clock(at.start);
   }
 
-  function leave() {
+  // Puts lesson and form back, so that no press does what is not seen any more; what
+  // was said stays where it tells why.
+  function leave(why = false) {
     if (!tried) return;
     window.clearTimeout(timer);
     tried.at = { ...tried.was };
     draw();
     dropped = false;
+    if (!form()) return;
+    form().reset();
+    form().elements.key.value = "";
+    if (!why) document.getElementById("foretold").replaceChildren();
   }
 
   async function choose(node) {
@@ -62,7 +68,11 @@
     mine.ready = window.htmx.ajax("GET", node.getAttribute("href"), {
       target: "#board-panel",
       swap: "innerHTML",
-    });
+    }).then(
+      // Made ready at once: a form that comes late is asked before it settles.
+      () => window.htmx.process(panel),
+      () => {}, // said below, where no answer came
+    );
     return mine.ready;
   }
 
@@ -72,8 +82,14 @@
     const mine = tried;
     timer = window.setTimeout(async () => {
       await mine.ready;
-      if (tried !== mine || !form()) return;
+      if (tried !== mine) return;
+      if (!form()) {
+        leave(); // it was cancelled meanwhile, or is over: the panel says so
+        return;
+      }
       const fields = form().elements;
+      // What is dragged is the lesson as it is drawn, not as it may be by now.
+      fields.version.value = mine.node.dataset.version;
       fields.date.value = mine.at.date;
       fields.start.value = clock(mine.at.start);
       fields.minutes.value = mine.at.minutes;
@@ -84,6 +100,7 @@
   }
 
   function to(change) {
+    if (!tried) return; // no answer came while it was held
     const at = { ...tried.at, ...change };
     const lane = lanes[laneOf(at)];
     if (!lane || at.minutes < 10 || at.minutes > 240) return;
@@ -105,7 +122,7 @@
     const now = verdict();
     if (!now || !moved()) return;
     if (now === "free") form().requestSubmit(document.getElementById("board-do"));
-    else if (now === "no") leave();
+    else if (now === "no") leave(true);
     else (document.getElementById("board-overrule") || document.getElementById("board-do")).focus();
     dropped = false;
   }
@@ -113,6 +130,32 @@
   document.body.addEventListener("htmx:afterSwap", (event) => {
     if (event.detail.target.id === "foretold" && dropped) settle();
   });
+
+  const ours = (event) => panel.contains(event.detail.target);
+
+  // Signed out meanwhile: the page to sign in is none of the panel's.
+  document.body.addEventListener("htmx:beforeSwap", (event) => {
+    const { xhr, pathInfo } = event.detail;
+    if (!ours(event) || !xhr.responseURL) return;
+    const asked = new URL(pathInfo.requestPath, window.location.href).pathname;
+    if (new URL(xhr.responseURL).pathname === asked) return;
+    event.detail.shouldSwap = false;
+    window.location.reload();
+  });
+
+  for (const name of ["htmx:sendError", "htmx:responseError", "htmx:timeout"]) {
+    document.body.addEventListener(name, (event) => {
+      if (!ours(event)) return;
+      leave();
+      const note = document.createElement("p");
+      note.className = "note bad";
+      note.setAttribute("role", "alert");
+      note.textContent =
+        "No answer came, so nothing is changed. Look whether you are connected, then try again.";
+      (document.getElementById("foretold") || panel).replaceChildren(note);
+      tried = null;
+    });
+  }
 
   function inBoard(event) {
     const point = new DOMPoint(event.clientX, event.clientY);
