@@ -126,7 +126,7 @@ def test_what_would_double_book_a_horse_springs_back(
     page.locator("[data-verdict=no]").wait_for()
     said = page.locator("#foretold").inner_text()
     page.mouse.up()
-    page.wait_for_function("!document.querySelector('.lesson.tried')")
+    page.locator(".lesson.tried").wait_for(state="detached")
 
     assert "Onyx goes in Noon ride" in said
     assert boxed(page, lesson)["y"] == pytest.approx(was["y"], abs=1)
@@ -251,7 +251,7 @@ def test_what_is_left_or_refused_is_done_by_no_later_press(
     drag(page, lesson, 0, -210)
     page.locator("[data-verdict=no]").wait_for()
     page.mouse.up()
-    page.wait_for_function("!document.querySelector('.lesson.tried')")
+    page.locator(".lesson.tried").wait_for(state="detached")
     assert page.input_value("#id_start") == "10:00"
     assert "is open from" in page.locator("#foretold").inner_text()
     page.context.close()
@@ -283,7 +283,7 @@ def test_a_lesson_cancelled_meanwhile_is_put_back_and_says_why(
     drag(page, lesson, 0, 45)
     page.mouse.up()
     page.get_by_text("is cancelled stays as it is: Frost").wait_for()
-    page.wait_for_function("!document.querySelector('.lesson.tried')")
+    page.locator(".lesson.tried").wait_for(state="detached")
     page.context.close()
 
 

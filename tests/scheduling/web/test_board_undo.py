@@ -1,7 +1,7 @@
 """What is done on the board says who is written to, and is taken back by a press."""
 
 import re
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import pytest
 from django.test import Client as Browser
@@ -80,8 +80,8 @@ def test_what_is_given_to_another_is_offered_back_in_words(manager: Browser) -> 
 
 
 def invited(lesson: Lesson) -> None:
-    """Its clients have had their invites."""
-    lesson_changed(lesson=lesson, now=NOW)
+    """Its clients had their invites an hour ago."""
+    lesson_changed(lesson=lesson, now=NOW - timedelta(hours=1))
     sent(timezone.now())
 
 
