@@ -11,7 +11,7 @@ from django.urls import URLPattern, get_resolver
 from django.utils import timezone
 
 from exercises.services import load_library
-from school.models import Account, OutboxMessage
+from school.models import Account, InstructorPaper, OutboxMessage
 from school.queries.links import page_url
 from school.services.invitations import lesson_changed
 from tests.clock import NOW
@@ -150,6 +150,7 @@ GET = {
     "groundsperson-feed": (404, 404, 404, 404, 404),
 }
 POST = {
+    "paper-off": (302, 403, 403, 403, 302),
     "try-booking": (302, 403, 403, 403, 200),
     "note-came": (302, 403, 403, 403, 409),
     "end-lesson": (302, 403, 403, 403, 409),
@@ -279,6 +280,9 @@ def things() -> dict[str, str]:
     draft = GridDraftFactory()
     series = weekly()
     term = TermFactory()
+    paper = InstructorPaper.objects.create(
+        instructor=ride.lesson.instructor, name="First aid", expires_date="2099-01-01"
+    )
     TermBreakFactory(term=term)
     pack = LessonPackFactory(client=ride.rider.client)
     run = PlanRunFactory(date=ride.lesson.starts_at.date())
@@ -335,6 +339,7 @@ def things() -> dict[str, str]:
         "withdraw-calendar": "/calendars/1/withdraw/",
         "rules": "/settings/rules/",
         "inspector-register": "/registers/incidents/",
+        "paper-off": f"/registers/papers/{paper.pk}/off/",
         "inspector-register-csv": "/registers/horses.csv",
         "welfare": "/settings/horses-work/",
         "heat": "/heat/",

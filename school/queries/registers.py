@@ -4,6 +4,9 @@ from django.db.models import Prefetch
 
 from school.models import AuditEntry, Horse, Incident, Instructor, InstructorPaper
 
+TAKEN_OFF = "take paper off"
+"""What the audit calls a paper that was taken off the register."""
+
 SOON = timedelta(days=60)
 """So long before its end a paper is warned of."""
 
@@ -42,6 +45,15 @@ def earlier_ends() -> dict[int, list[str]]:
     for key, before in renewed.values_list("subject_id", "before"):
         found.setdefault(int(key), []).append(str((before or {})["expires_date"]))
     return found
+
+
+def papers_taken_off() -> list[AuditEntry]:
+    """Return the papers that were taken off, the last first, as the audit has them.
+
+    `before` says whose each was and until when it held, `after` why it was taken off.
+    """
+    entries = AuditEntry.objects.filter(action=TAKEN_OFF, subject="instructorpaper")
+    return list(entries.select_related("by__person").order_by("-at", "-pk"))
 
 
 def incidents() -> list[Incident]:

@@ -12,6 +12,7 @@ from school.models import (
     Instructor,
     InstructorPaper,
 )
+from school.queries.registers import TAKEN_OFF
 from school.services.audit import record, snapshot
 
 
@@ -78,6 +79,27 @@ def note_paper(
             after=snapshot(paper),
         )
         return paper
+
+
+def take_paper_off(
+    *, paper: InstructorPaper, reason: str, by: Account, now: datetime
+) -> None:
+    """Take a paper off that was noted by mistake or is needed no more; twice is once.
+
+    It holds nobody up any longer; the register goes on showing it, with who and why.
+    """
+    if not reason.strip():
+        raise UnableToNote("Say why the paper is taken off.", "reason")
+    with transaction.atomic():
+        known = InstructorPaper.objects.select_for_update().filter(pk=paper.pk).first()
+        if known is None:
+            return
+        why = {"reason": reason.strip()[:200]}
+        record(
+            by=by, at=now, action=TAKEN_OFF, subject=known, before=snapshot(known),
+            after=why,
+        )  # fmt: skip
+        known.delete()
 
 
 def note_incident(

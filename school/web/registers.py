@@ -6,18 +6,27 @@ from typing import Any
 from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_POST, require_safe
 
-from school.models import Account, Horse, Incident, Instructor
+from school.models import (
+    Account,
+    AuditEntry,
+    Horse,
+    Incident,
+    Instructor,
+    InstructorPaper,
+)
 from school.permissions import is_manager
 from school.queries.registers import (
+    TAKEN_OFF,
     earlier_ends,
     horses_with_papers,
     incidents,
     instructors_with_papers,
     paper_state,
+    papers_taken_off,
 )
 from school.queries.schools import the_school
 from school.services.registers import (
@@ -25,6 +34,7 @@ from school.services.registers import (
     note_horse,
     note_incident,
     note_paper,
+    take_paper_off,
 )
 from school.tables.writing import as_csv
 from school.web.access import account_of, allowed
@@ -143,6 +153,28 @@ def _initial(request: HttpRequest) -> dict[str, Any]:
     return initial
 
 
+@require_POST
+@allowed(is_manager)
+def paper_off(request: HttpRequest, pk: int) -> HttpResponse:
+    paper = InstructorPaper.objects.filter(pk=pk).first()
+    if paper is None:
+        # Pressed twice: it is off already. What never was is not found.
+        get_object_or_404(AuditEntry, action=TAKEN_OFF, subject_id=str(pk))
+        return redirect("inspector-register", kind="papers")
+    try:
+        take_paper_off(
+            paper=paper,
+            reason=request.POST.get("reason", ""),
+            by=account_of(request),
+            now=timezone.now(),
+        )
+    except UnableToNote as error:
+        messages.error(request, error.says)
+    else:
+        messages.success(request, f"{paper} is taken off. The register still says so.")
+    return redirect("inspector-register", kind="papers")
+
+
 @require_safe
 @allowed(is_manager)
 def register_csv(request: HttpRequest, kind: str) -> HttpResponse:
@@ -184,7 +216,8 @@ def _papers() -> dict[str, Any]:
     today, earlier = timezone.localdate(), earlier_ends()
     words = {"over": "out of date", "soon": "ends soon", "": ""}
     rows = []
-    for one in instructors_with_papers():
+    instructors = instructors_with_papers()
+    for one in instructors:
         papers = list(one.papers.all())
         if not papers:
             cells = [str(one.person), "", "", ""]
@@ -198,11 +231,29 @@ def _papers() -> dict[str, Any]:
                     ", ".join(earlier.get(paper.pk, [])),
                 ],
                 "state": words[paper_state(paper, today)],
+                "off": paper.pk,
             }
             for paper in papers
         ]
+    names = {str(one.pk): str(one.person) for one in instructors}
+    rows += [_taken_off(one, names) for one in papers_taken_off()]
     titles = ["Instructor", "Paper", "Valid until", "Before that until"]
     return {"titles": titles, "rows": rows}
+
+
+def _taken_off(entry: AuditEntry, names: dict[str, str]) -> dict[str, Any]:
+    was, why = entry.before or {}, entry.after or {}
+    by = "" if entry.by is None else f" by {entry.by.person or entry.by.username}"
+    day = timezone.localtime(entry.at).date().isoformat()
+    return {
+        "cells": [
+            names.get(str(was["instructor"]), ""),
+            was["name"],
+            str(was["expires_date"]),
+            f"Taken off on {day}{by}: {why['reason']}",
+        ],
+        "state": "taken off",
+    }
 
 
 def _incidents() -> dict[str, Any]:

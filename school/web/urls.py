@@ -45,6 +45,7 @@ urlpatterns = [
     path("fees/", prices.fees_page, name="fees"),
     path("fees.csv", prices.fees_csv, name="fees-csv"),
     path("settings/horses-work/", welfare.welfare_page, name="welfare"),
+    path("registers/papers/<int:pk>/off/", registers.paper_off, name="paper-off"),
     path("registers/<slug:kind>/", registers.register_page, name="inspector-register"),
     path(
         "registers/<slug:kind>.csv",

@@ -1,8 +1,9 @@
 """The registers an inspector asks for: horses, papers, incidents."""
 
 import csv
-from datetime import timedelta
+from datetime import date, timedelta
 from io import StringIO
+from typing import Any
 
 import pytest
 from django.db import IntegrityError, transaction
@@ -17,6 +18,9 @@ from school.models import (
     InstructorPaper,
     Ride,
 )
+from school.queries.registers import TAKEN_OFF
+from school.services.papers import papers_ended
+from tests.clock import SATURDAY
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import RideFactory
 from tests.factories.people import AccountFactory, InstructorFactory
@@ -86,6 +90,47 @@ def test_papers_that_end_are_warned_of_and_renewed(manager: Browser) -> None:
 
     assert InstructorPaper.objects.count() == 3
     assert "out of date" not in manager.get("/registers/papers/").content.decode()
+
+
+def paper_over(**changes: Any) -> InstructorPaper:
+    ines = InstructorFactory(person__first_name="Ines", person__last_name="Vermeer")
+    fields = {"name": "First aid", "expires_date": date(2027, 2, 1)} | changes
+    return InstructorPaper.objects.create(instructor=ines, **fields)
+
+
+def test_a_paper_taken_off_holds_nobody_up_and_stays_in_the_register(
+    manager: Browser,
+) -> None:
+    """Mistyped, it could else only be given a far date that is not true."""
+    paper = paper_over()
+    off = f"/registers/papers/{paper.pk}/off/"
+    for _ in range(2):
+        assert (
+            manager.post(off, {"reason": "Noted for the wrong one"}).status_code == 302
+        )
+
+    assert papers_ended(paper.instructor, SATURDAY) == []
+    assert AuditEntry.objects.filter(action=TAKEN_OFF).count() == 1
+    row = next(one for one in taken(manager, "papers") if one[1] == "First aid")
+    assert row[0] == "Ines Vermeer"
+    assert row[2] == "2027-02-01"
+    assert row[3].startswith("Taken off on 2027-03-01 by ")
+    assert row[3].endswith(": Noted for the wrong one")
+
+
+def test_a_paper_is_not_taken_off_without_a_reason(manager: Browser) -> None:
+    paper = paper_over()
+
+    page = manager.post(
+        f"/registers/papers/{paper.pk}/off/", {"reason": " "}, follow=True
+    ).content.decode()
+
+    assert "Say why the paper is taken off." in page
+    assert InstructorPaper.objects.filter(pk=paper.pk).exists()
+
+
+def test_a_paper_that_never_was_is_not_found(manager: Browser) -> None:
+    assert manager.post("/registers/papers/99/off/").status_code == 404
 
 
 def test_an_incident_is_noted_and_added_to(manager: Browser) -> None:
@@ -185,7 +230,7 @@ def test_there_is_no_other_register(manager: Browser) -> None:
 
 
 @pytest.mark.parametrize("count", [1, 3])
-@pytest.mark.parametrize(("kind", "queries"), [("horses", 8), ("papers", 10)])
+@pytest.mark.parametrize(("kind", "queries"), [("horses", 8), ("papers", 11)])
 def test_a_register_takes_the_same_queries_for_any_length(
     manager: Browser, kind: str, queries: int, count: int, django_assert_num_queries
 ) -> None:
