@@ -82,9 +82,9 @@ def test_a_warning_is_said_when_a_change_brings_it_and_not_ever_after(
 
     assert "Onyx would work 155 minutes" in brought
     assert 'class="note warn"' in brought
-    assert "Not possible" not in brought
+    assert "Over the limit" not in brought
     assert 'class="note warn"' not in untouched
-    assert "Not possible" in refused
+    assert "Over the limit of a horse's work" in refused
     assert 'name="overrule"' in refused
 
 
