@@ -236,13 +236,18 @@ def how_to_cancel(school: School, client: Client) -> str:
 
 def cancel_words(school: School, client: Client, told: Told, now: datetime) -> str:
     """Say until when a lesson may be cancelled without charge, and what it is after."""
-    until, after = free_until(school, told.starts_at), fee_words(school, told)
+    until = free_until(school, told.starts_at, told.moved_at)
+    usual, after = free_until(school, told.starts_at, None), fee_words(school, told)
     when = moment_words(until.astimezone(ZoneInfo(school.zone)))
     how = how_to_cancel(school, client)
     if until <= now:
         words = _(
             "The time to cancel without charge ended on {when}. If you cannot come, "
             "{how}."
+        ).format(when=when, how=how)
+    elif until != usual:
+        words = _(
+            "Since we changed the time, cancel without charge until {when}: {how}."
         ).format(when=when, how=how)
     else:
         words = _("Cancel without charge until {when}, {before}: {how}.").format(
@@ -298,7 +303,7 @@ def _before(school: School) -> str:
 def cancel_words_weekly(school: School, client: Client, told: Told) -> str:
     """Say the same of every lesson of a week, by the first of them."""
     zone = ZoneInfo(school.zone)
-    until = free_until(school, told.starts_at).astimezone(zone)
+    until = free_until(school, told.starts_at, None).astimezone(zone)
     form = pgettext("weekday and time", "l H:i")
     words = _(
         "Cancel a lesson without charge until {before}, that is {when}: {how}."

@@ -130,7 +130,7 @@ def _client(
 def _client_words(lesson: AgendaLesson, school: School, now: datetime) -> str:
     zone = ZoneInfo(school.zone)
     arrive = lesson.starts_at - timedelta(minutes=school.arrive_before_min)
-    until = free_until(school, lesson.starts_at).astimezone(zone)
+    until = free_until(school, lesson.starts_at, lesson.moved_at).astimezone(zone)
     wear = "riding hat, boots with a heel"
     if lesson.work == Work.JUMPING:
         wear += ", body protector"

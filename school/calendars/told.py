@@ -36,18 +36,20 @@ class Told:
     reason: str = ""
     window_from: datetime | None = None
     window_to: datetime | None = None
+    moved_at: datetime | None = None
 
     def as_data(self) -> dict[str, Any]:
         """Return it as plain data, to be kept with the message that says it."""
-        window = {
+        known = {
             name: moment.isoformat()
             for name, moment in (
                 ("window_from", self.window_from),
                 ("window_to", self.window_to),
+                ("moved_at", self.moved_at),
             )
             if moment is not None
         }
-        return window | {
+        return known | {
             "starts_at": self.starts_at.isoformat(),
             "ends_at": self.ends_at.isoformat(),
             "arena_id": self.arena_id,
@@ -87,7 +89,7 @@ def told_from_data(data: dict[str, Any]) -> Told:
     """Return what a message says, from what was kept with it."""
     moments = {
         name: datetime.fromisoformat(data[name])
-        for name in ("starts_at", "ends_at", "window_from", "window_to")
+        for name in ("starts_at", "ends_at", "window_from", "window_to", "moved_at")
         if name in data
     }
     names = {name: tuple(data[name]) for name in ("names", "horses")}
@@ -126,6 +128,7 @@ def told_of(school: School, lesson: Lesson, client_id: int) -> Told:
         horses=tuple(horses) if school.publish_horses else (),
         window_from=lesson.window_from if open_ else None,
         window_to=lesson.window_to if open_ else None,
+        moved_at=lesson.moved_at,
         reason=_reason(lesson, "" if booked else "".join(given_back[:1])),
     )
 

@@ -149,6 +149,11 @@ class Lesson(models.Model):
         Account, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
     state_reason = models.CharField(max_length=200, blank=True)
+    moved_at = models.DateTimeField(
+        null=True,
+        blank=True,
+        help_text="When the school last gave it another time, outside a window",
+    )
     moved_reason = models.CharField(
         max_length=200, blank=True, help_text="Why it was moved, as its clients read it"
     )

@@ -47,6 +47,7 @@ class AgendaLesson:
     arena: str
     instructor: str
     window: tuple[datetime, datetime] | None
+    moved_at: datetime | None
     reason: str
     called_off: bool
     rides: tuple[AgendaRide, ...]
@@ -104,12 +105,14 @@ def agenda_of(
         "state",
         "state_reason",
         "moved_reason",
+        "moved_at",
     )
     return [
         AgendaLesson(
             *row[:10],
             # Once its time is settled the window is the planner's business alone.
             (row[10], row[11]) if row[10] and row[11] and row[12] is None else None,
+            row[16],
             row[14] or row[15],
             row[13] == LessonState.CANCELLED,
             tuple(rides.get(row[0], [])),

@@ -140,14 +140,15 @@ def _seen_by(
         for lesson in lessons
     }
     payers = payers_in({ride.pk: one for one in lessons for ride in own[one.pk]})
+    until = {one.pk: free_until(school, one.starts_at, one.moved_at) for one in lessons}
     return [
         ClientLesson(
             lesson=lesson,
             rides=own[lesson.pk],
             answer=answers.get(lesson.pk, ""),
             arrive=lesson.starts_at - before,
-            cancel_until=free_until(school, lesson.starts_at),
-            free=now <= free_until(school, lesson.starts_at),
+            cancel_until=until[lesson.pk],
+            free=now <= until[lesson.pk],
             open=lesson.starts_at > now
             and lesson.state in {LessonState.BOOKED, LessonState.CONFIRMED},
             later=costs_later(

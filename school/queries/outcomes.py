@@ -63,7 +63,8 @@ def costs_of_giving_back(
     school: School, lesson: Lesson, rides: list[Ride], now: datetime
 ) -> dict[int, str]:
     """Say of each place what it costs its client to give it back now."""
-    charge = Charge.FREE if now <= free_until(school, lesson.starts_at) else ""
+    until = free_until(school, lesson.starts_at, lesson.moved_at)
+    charge = Charge.FREE if now <= until else ""
     fee = fee_in_words(school, lesson, price_list(school))
     return {
         pk: _with_what_comes_back(

@@ -137,10 +137,11 @@ def places_by_week(
         lesson__starts_at__lt=until,
     )
     found: dict[date, Counter[str]] = {}
-    for starts_at, back_at, state in rides.values_list(
-        "lesson__starts_at", "cancelled_at", "state"
+    for starts_at, moved_at, back_at, state in rides.values_list(
+        "lesson__starts_at", "lesson__moved_at", "cancelled_at", "state"
     ):
-        late = back_at is not None and back_at > free_until(school, starts_at)
+        free = free_until(school, starts_at, moved_at)
+        late = back_at is not None and back_at > free
         held = AHEAD if starts_at > now else KEPT
         what = held if back_at is None else LATE if late else IN_TIME
         if state == RideState.MISSED:

@@ -51,11 +51,19 @@ def local_day(moment: datetime) -> date:
     return moment.astimezone(school_zone()).date()
 
 
-def free_until(school: School, starts_at: datetime) -> datetime:
+def free_until(
+    school: School, starts_at: datetime, moved_at: datetime | None
+) -> datetime:
     """Return until when a lesson may be cancelled without charge, in UTC.
 
     Counted to the clock, as yards' terms say it (24 hours' notice for Sunday 17:30
-    end on Saturday 17:30, also on the night the clocks change).
+    end on Saturday 17:30, also on the night the clocks change). Who is told of another
+    time by the school has as many hours from then on, to the lesson at most: nobody
+    pays for a change that was not theirs.
     """
     local = starts_at.astimezone(ZoneInfo(school.zone))
-    return (local - timedelta(hours=school.notice_hours)).astimezone(UTC)
+    notice = timedelta(hours=school.notice_hours)
+    until = (local - notice).astimezone(UTC)
+    if moved_at is None:
+        return until
+    return max(until, min(starts_at.astimezone(UTC), moved_at.astimezone(UTC) + notice))

@@ -32,7 +32,7 @@ class UnableToAnswer(UnableToBook):
 
 def cancel_until(lesson: Lesson) -> datetime:
     """Return the last moment at which a place is given back without charge."""
-    return free_until(the_school(), lesson.starts_at)
+    return free_until(the_school(), lesson.starts_at, lesson.moved_at)
 
 
 def own_rides(client: Client, lesson: Lesson) -> list[Ride]:

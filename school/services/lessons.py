@@ -231,7 +231,10 @@ def _place(lesson: Lesson, move: Move, now: datetime) -> None:
     if move.minutes is not None:
         length = timedelta(minutes=move.minutes)
     check_window(lesson.title, move.starts_at, lesson.window_from, lesson.window_to)
-    lesson.starts_at = move.starts_at.astimezone(UTC)
+    starts_at = move.starts_at.astimezone(UTC)
+    if lesson.window_from is None and starts_at != lesson.starts_at:
+        lesson.moved_at = now
+    lesson.starts_at = starts_at
     lesson.ends_at = lesson.starts_at + length
     if lesson.window_from is not None:
         lesson.time_set_at = now

@@ -201,7 +201,7 @@ def _settle(
         if outcome is not None:
             Outcome.objects.filter(ride=ride).delete()
         _pay(lesson, ride, now, take_back=owes)
-    elif _is_late(ride, free_until(school, lesson.starts_at)):
+    elif _is_late(ride, free_until(school, lesson.starts_at, lesson.moved_at)):
         outcome = outcome or Outcome(
             ride=ride,
             kind=OutcomeKind.CANCELLED_LATE,

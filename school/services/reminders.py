@@ -43,7 +43,7 @@ def reminder_moments(school: School, starts_at: datetime) -> dict[str, datetime]
     if school.remind_evening_at is not None:
         eve = starts_at.astimezone(zone).date() - DAY
         moments["evening"] = _at(eve, school.remind_evening_at, zone)
-    limit = free_until(school, starts_at)
+    limit = free_until(school, starts_at, None)
     moments = {
         name: _outside_quiet(school, moment, limit, starts_at)
         for name, moment in moments.items()

@@ -61,14 +61,15 @@ def give_back(request: HttpRequest, pk: int) -> HttpResponse:
                 more = f" {lesson.title} is cancelled with it."
             messages.success(request, f"The place of {name} is given back.{more}")
             return redirect("lesson", pk=lesson.pk)
+    until = free_until(school, lesson.starts_at, lesson.moved_at)
     context = {
         "ride": ride,
         "lesson": lesson,
         "form": form,
         "given_back": ride.state == RideState.CANCELLED,
         "costs": costs_of_giving_back(school, lesson, [ride], now)[ride.pk],
-        "until": free_until(school, lesson.starts_at),
-        "free": now <= free_until(school, lesson.starts_at),
+        "until": until,
+        "free": now <= until,
         "refusal": refusal,
     }
     status = 409 if refusal or form.is_bound else 200

@@ -215,7 +215,7 @@ def _horses() -> dict[str, Any]:
 def _papers() -> dict[str, Any]:
     today, earlier = timezone.localdate(), earlier_ends()
     words = {"over": "out of date", "soon": "ends soon", "": ""}
-    rows = []
+    rows: list[dict[str, Any]] = []
     instructors = instructors_with_papers()
     for one in instructors:
         papers = list(one.papers.all())

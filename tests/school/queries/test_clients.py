@@ -31,6 +31,6 @@ def test_a_day_ahead_is_the_same_clock_time_also_when_the_clocks_change(day) -> 
         entry = personal_snapshot(school, token, now).entries[0]
 
     assert shown == at("10:00", day - timedelta(days=1))
-    assert shown == free_until(school, ride.lesson.starts_at)
+    assert shown == free_until(school, ride.lesson.starts_at, None)
     assert "Free to cancel until Saturday" in entry.description
     assert " 10:00, by the link" in entry.description

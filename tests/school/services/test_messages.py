@@ -14,10 +14,10 @@ from school.mailfiles import EmlFileBackend
 from school.models import Lesson, OutboxMessage
 from school.services import messages
 from school.services.invitations import lesson_changed
-from school.services.lessons import cancel_lesson
+from school.services.lessons import cancel_lesson, move_lesson
 from school.services.messages import LEASE, deliver_due
 from school.tasks import deliver_messages
-from tests.clock import NOW
+from tests.clock import NOW, at
 from tests.factories.lessons import RideFactory
 from tests.factories.schools import SchoolFactory
 from tests.school.calendars.readers import events
@@ -83,6 +83,24 @@ def test_an_invite_says_what_a_family_must_know() -> None:
         "the local federation",
     ):
         assert words in text
+
+
+def test_who_is_moved_late_reads_until_when_it_costs_nothing_now() -> None:
+    book()
+    lesson = Lesson.objects.get()
+    deliver_due(now=NOW)
+    late = at("06:00")
+    move_lesson(
+        lesson=lesson, starts_at=at("11:00"), version=lesson.version, by=None, now=late
+    )
+    mail.outbox.clear()
+    deliver_due(now=late)
+
+    text = first_mail().get_body(("plain",)).get_content()
+    assert (
+        "Since we changed the time, cancel without charge until Saturday 6 March, 11:00"
+        in text
+    )
 
 
 def test_an_invite_tells_nothing_of_others_and_no_childs_surname() -> None:

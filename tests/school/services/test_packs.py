@@ -8,7 +8,7 @@ import pytest
 from school.models import AuditEntry, LessonPack, MakeUpCredit, PackUse, Ride
 from school.services.answers import give_back
 from school.services.booking import book_lesson
-from school.services.lessons import cancel_lesson
+from school.services.lessons import cancel_lesson, move_lesson
 from school.services.packs import give_credit, sell_pack, settle_lesson
 from school.services.refusals import UnableToBook
 from school.services.rides import add_ride
@@ -125,6 +125,42 @@ def test_a_place_given_back_late_is_paid(rider) -> None:
     give_back(client=rider.client, lesson=ride.lesson, late_is_known=True, now=late)
 
     assert left(pack) == 9
+
+
+def test_a_place_in_a_lesson_that_was_moved_late_is_given_back_free(rider) -> None:
+    pack = LessonPackFactory(client=rider.client)
+    ride = booked(rider)
+    late = ride.lesson.starts_at - timedelta(hours=3)
+    moved = move_lesson(
+        lesson=ride.lesson, starts_at=at("11:00"), version=1, by=None, now=late
+    )
+
+    give_back(client=rider.client, lesson=moved, now=late + timedelta(minutes=30))
+
+    assert left(pack) == 10
+
+
+def test_another_arena_at_the_same_time_gives_no_more_notice(rider) -> None:
+    ride = booked(rider)
+    late = ride.lesson.starts_at - timedelta(hours=3)
+    moved = move_lesson(
+        lesson=ride.lesson, starts_at=at("09:00"), arena=ArenaFactory(), version=1,
+        by=None, now=late,
+    )  # fmt: skip
+
+    with pytest.raises(UnableToBook):
+        give_back(client=rider.client, lesson=moved, now=late)
+
+
+def test_a_time_within_the_window_that_was_agreed_gives_no_more_notice(rider) -> None:
+    ride = booked(rider, window_from=at("09:00"), window_to=at("12:00"))
+    late = ride.lesson.starts_at - timedelta(hours=3)
+
+    moved = move_lesson(
+        lesson=ride.lesson, starts_at=at("11:00"), version=1, by=None, now=late
+    )
+
+    assert moved.moved_at is None
 
 
 def test_what_the_school_cancels_costs_nothing_however_late(rider) -> None:
