@@ -24,6 +24,9 @@ class ChangeForm(MomentForm):
         empty_label=None,
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
+    why = forms.CharField(
+        max_length=200, required=False, label="Why, as its clients read it (or empty)"
+    )
     reason = forms.CharField(max_length=200, required=False)
     overrule = forms.CharField(max_length=400, required=False)
 
@@ -74,6 +77,7 @@ class ChangeForm(MomentForm):
                 ride.pk: self.horses.get(data[f"horse_{ride.pk}"])
                 for ride in self.rides
             },
+            why=data["why"].strip(),
             overrule=data["overrule"].strip(),
         )
 

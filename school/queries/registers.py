@@ -1,8 +1,19 @@
-from datetime import date, timedelta
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
 
 from django.db.models import Prefetch
 
-from school.models import AuditEntry, Horse, Incident, Instructor, InstructorPaper
+from school.models import (
+    AuditEntry,
+    Horse,
+    Incident,
+    Instructor,
+    InstructorPaper,
+    Lesson,
+    WelfareOverride,
+)
+from school.welfare.rules import RULE
+from school.welfare.words import number
 
 TAKEN_OFF = "take paper off"
 """What the audit calls a paper that was taken off the register."""
@@ -54,6 +65,72 @@ def papers_taken_off() -> list[AuditEntry]:
     """
     entries = AuditEntry.objects.filter(action=TAKEN_OFF, subject="instructorpaper")
     return list(entries.select_related("by__person").order_by("-at", "-pk"))
+
+
+@dataclass(frozen=True, slots=True)
+class Overruled:
+    """A limit that was overruled: for which lesson and whom, by whom and why."""
+
+    at: datetime
+    by: str
+    lesson: Lesson
+    who: str
+    rule: str
+    figure: str
+    limit: str
+    reason: str
+
+
+def overruled() -> list[Overruled]:
+    """Return every limit of horses' work, or end of a paper, overruled; last first.
+
+    Three queries.
+    """
+    given = WelfareOverride.objects.select_related("lesson", "horse", "by__person")
+    found = [
+        Overruled(
+            one.at,
+            str(one.by.person or one.by.username),
+            one.lesson,
+            one.horse.name,
+            RULE[one.rule].label,
+            number(one.figure),
+            number(one.limit),
+            one.reason,
+        )
+        for one in given
+    ]
+    found += _papers_overruled()
+    return sorted(found, key=lambda one: one.at, reverse=True)
+
+
+def _papers_overruled() -> list[Overruled]:
+    entries = AuditEntry.objects.filter(
+        action="overrule", subject="lesson"
+    ).select_related("by__person")
+    hits = [
+        (entry, hit)
+        for entry in entries
+        for hit in (entry.after or {}).get("hits", [])
+        if hit["rule"] == "papers"
+    ]
+    lessons = Lesson.objects.select_related("instructor__person").in_bulk(
+        [int(entry.subject_id) for entry, _ in hits]
+    )
+    return [
+        Overruled(
+            entry.at,
+            "" if entry.by is None else str(entry.by.person or entry.by.username),
+            lesson,
+            str(lesson.instructor),
+            f"A paper valid on the day: {hit['paper']}",
+            hit["figure"],
+            hit["limit"],
+            (entry.after or {})["reason"],
+        )
+        for entry, hit in hits
+        if (lesson := lessons.get(int(entry.subject_id))) is not None
+    ]
 
 
 def incidents() -> list[Incident]:

@@ -20,6 +20,7 @@ from school.queries.meanwhile import Meanwhile
 from school.queries.schools import school_zone, the_school
 from school.services.refusals import UnableToBook, clock, hour
 from school.services.welfare import Told, house_rules, told_of_day
+from school.welfare.evaluate import weight_share
 from school.welfare.rules import RULE, House
 
 ORDER = list(Level.values)
@@ -297,8 +298,8 @@ def carries(rider: Rider, horse: Horse, work: str, house: House) -> bool:
     """Say whether a horse may carry a rider by the school's rule of weight."""
     rule = "weight-jumping" if work == Work.JUMPING else "weight"
     limit = house.of(rule).refuse
-    share = 100 * (rider.weight_kg + house.gear_kg) / horse.weight_kg
-    return not RULE[rule].broken(round(share, 1), limit)
+    share = weight_share(rider.weight_kg + house.gear_kg, horse.weight_kg)
+    return not RULE[rule].broken(share, limit)
 
 
 def check_never_again(pairs: Sequence[tuple[Rider, Horse | None]]) -> None:

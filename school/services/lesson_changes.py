@@ -60,7 +60,7 @@ class Change:
     """What is to be of a lesson; what is None stays.
 
     `version` is the one that was looked at; `horses` gives rides, by key, another
-    horse; a `reason` cancels the lesson.
+    horse; a `reason` cancels the lesson; `why` is told to its clients with a move.
     """
 
     version: int
@@ -70,6 +70,7 @@ class Change:
     instructor: Instructor | None = None
     horses: Mapping[int, Horse | None] = field(default_factory=dict)
     reason: str = ""
+    why: str = ""
     overrule: str = ""
 
 
@@ -124,6 +125,7 @@ def _changed(
             change.arena,
             change.minutes,
             change.instructor,
+            change.why,
         )
         (lesson,) = move_lessons(
             moves=[move], by=by, now=now, tell=False, overrule=change.overrule

@@ -5,11 +5,12 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from school.enums import LessonState
 from school.models import (
     Account,
     AuditEntry,
@@ -25,6 +26,7 @@ from school.queries.registers import (
     horses_with_papers,
     incidents,
     instructors_with_papers,
+    overruled,
     paper_state,
     papers_taken_off,
 )
@@ -101,6 +103,8 @@ KINDS: dict[str, Any] = {
     "horses": (HorseForm, _note_horse, "Register of horses"),
     "papers": (PaperForm, _note_paper, "Instructors' papers"),
     "incidents": (IncidentForm, _note_incident, "Incidents"),
+    # Written where a lesson is booked or changed, with the reason asked for there.
+    "overruled": (None, None, "Limits overruled"),
 }
 
 
@@ -109,7 +113,9 @@ def register_page(request: HttpRequest, kind: str) -> HttpResponse:
     if kind not in KINDS:
         raise Http404
     form_class, note, title = KINDS[kind]
-    form = form_class(request.POST or None, initial=_initial(request))
+    if form_class is None and request.method == "POST":
+        return HttpResponseNotAllowed(["GET"])
+    form = form_class and form_class(request.POST or None, initial=_initial(request))
     refused = request.method == "POST" and not form.is_valid()
     if request.method == "POST" and form.is_valid():
         try:
@@ -192,6 +198,8 @@ def table_of(kind: str) -> dict[str, Any]:
     """Return a register as titles and rows; `state` marks what needs a look."""
     if kind == "horses":
         return _horses()
+    if kind == "overruled":
+        return _overruled()
     return _papers() if kind == "papers" else _incidents()
 
 
@@ -254,6 +262,31 @@ def _taken_off(entry: AuditEntry, names: dict[str, str]) -> dict[str, Any]:
         ],
         "state": "taken off",
     }
+
+
+def _overruled() -> dict[str, Any]:
+    rows = [
+        {
+            "cells": [
+                f"{timezone.localtime(one.at):%Y-%m-%d %H:%M}",
+                one.by,
+                f"{timezone.localtime(one.lesson.starts_at):%Y-%m-%d %H:%M}, "
+                f"{one.lesson.title}",
+                one.who,
+                one.rule,
+                one.figure,
+                one.limit,
+                one.reason,
+            ],
+            "state": "lesson cancelled"
+            if one.lesson.state == LessonState.CANCELLED
+            else "",
+        }
+        for one in overruled()
+    ]
+    titles = ["Overruled", "By", "Lesson", "Horse or instructor", "Rule", "Figure",
+              "Limit", "Reason"]  # fmt: skip
+    return {"titles": titles, "rows": rows}
 
 
 def _incidents() -> dict[str, Any]:

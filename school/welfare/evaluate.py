@@ -122,6 +122,14 @@ def _own(asked: Asked, name: str) -> int | None:
     return asked.own.rest_min if name == "rest" else None
 
 
+def weight_share(load_kg: int, horse_kg: int) -> float:
+    """Return a load as a share of a horse's weight, in percent, rounded up to a tenth.
+
+    Up, so that what is shown as just at a limit is not over it.
+    """
+    return -(-1000 * load_kg // horse_kg) / 10
+
+
 def figures(asked: Asked, house: House) -> Iterator[tuple[str, float]]:
     """Yield each rule that can be judged, with the figure that would come about."""
     stint = asked.stint
@@ -131,8 +139,8 @@ def figures(asked: Asked, house: House) -> Iterator[tuple[str, float]]:
         by_day.setdefault(one.day, []).append(one)
     today = by_day[stint.day]
     if asked.rider_kg is not None and asked.horse_kg:
-        share = 100 * (asked.rider_kg + house.gear_kg) / asked.horse_kg
-        yield "weight-jumping" if stint.jumping else "weight", round(share, 1)
+        share = weight_share(asked.rider_kg + house.gear_kg, asked.horse_kg)
+        yield "weight-jumping" if stint.jumping else "weight", share
     yield "lessons-day", len(today)
     yield "minutes-day", work_minutes(today, house.tacked_min)
     minutes = {day: work_minutes(its, house.tacked_min) for day, its in by_day.items()}

@@ -84,11 +84,12 @@ RULES: tuple[Rule, ...] = (
         "Lessons on a day",
         "lessons",
         Bounds(None, 3),
-        "What yards ask of themselves: never more than three a day",
+        "What staff of yards in Britain tell of their own: never more than three a day "
+        "(a forum's threads)",
         "a",
         1,
         10,
-        brief="yards' own terms",
+        brief="staff of yards, in a forum",
     ),
     Rule(
         "minutes-day",

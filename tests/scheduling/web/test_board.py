@@ -444,3 +444,14 @@ def test_the_board_says_which_horses_work_is_over_a_limit_or_near_it(
     assert "120 of 100 min" in onyx
     assert "<strong>Over the limit:</strong> Onyx" in onyx
     assert "Over the limit" not in biscuit
+
+
+def test_why_a_lesson_is_moved_is_kept_for_its_clients(manager: Browser) -> None:
+    lesson, hall = LessonFactory(), ArenaFactory(name="Hall")
+
+    manager.post(
+        address(lesson, "change/"), fields(lesson, arena=hall.pk, why=" Rain ")
+    )
+
+    lesson.refresh_from_db()
+    assert (lesson.arena, lesson.moved_reason) == (hall, "Rain")

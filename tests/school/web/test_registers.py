@@ -19,13 +19,15 @@ from school.models import (
     Ride,
 )
 from school.queries.registers import TAKEN_OFF
+from school.services.booking import book_lesson
 from school.services.papers import papers_ended
-from tests.clock import SATURDAY
+from tests.clock import NOW, SATURDAY, at
+from tests.factories.arenas import ArenaFactory
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import RideFactory
 from tests.factories.people import AccountFactory, InstructorFactory
 from tests.factories.schools import SchoolFactory
-from tests.factories.welfare import IncidentFactory
+from tests.factories.welfare import IncidentFactory, WelfareOverrideFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -224,18 +226,71 @@ def test_each_register_is_taken_as_csv_without_formulas(manager: Browser) -> Non
     assert manager.get("/registers/papers.csv").status_code == 200
 
 
+def test_every_limit_overruled_is_listed_with_by_whom_and_why(
+    manager: Browser,
+) -> None:
+    WelfareOverrideFactory(
+        horse__name="Onyx", lesson__title="Novices", by__person__first_name="Tjalling"
+    )
+
+    row = taken(manager, "overruled")[1]
+
+    assert row[2:] == [
+        "2027-03-06 09:00, Novices",
+        "Onyx",
+        "Minutes of work on a day",
+        "200",
+        "180",
+        "The mare at the vet's was to go",
+    ]
+    assert "Tjalling" in row[1]
+    page = manager.get("/registers/overruled/").content.decode()
+    assert "The mare at the vet&#x27;s was to go" in page
+    assert "Note it" not in page
+
+
+def test_a_lesson_taught_with_a_paper_that_had_ended_is_among_what_was_overruled(
+    manager: Browser,
+) -> None:
+    paper = paper_over()
+    book_lesson(
+        title="Novices", kind="group", work="flat", starts_at=at("09:00"), minutes=60,
+        arena=ArenaFactory(), instructor=paper.instructor,
+        overrule="The course is on Friday", by=AccountFactory(manager=True), now=NOW,
+    )  # fmt: skip
+
+    row = taken(manager, "overruled")[1]
+
+    assert row[3:] == [
+        "Ines Vermeer",
+        "A paper valid on the day: First aid",
+        "2027-02-01",
+        "2027-03-06",
+        "The course is on Friday",
+    ]
+
+
+def test_what_was_overruled_is_written_where_it_happens_and_not_here(
+    manager: Browser,
+) -> None:
+    assert manager.post("/registers/overruled/").status_code == 405
+
+
 def test_there_is_no_other_register(manager: Browser) -> None:
     assert manager.get("/registers/pets/").status_code == 404
     assert manager.get("/registers/pets.csv").status_code == 404
 
 
 @pytest.mark.parametrize("count", [1, 3])
-@pytest.mark.parametrize(("kind", "queries"), [("horses", 8), ("papers", 11)])
+@pytest.mark.parametrize(
+    ("kind", "queries"), [("horses", 8), ("papers", 11), ("overruled", 9)]
+)
 def test_a_register_takes_the_same_queries_for_any_length(
     manager: Browser, kind: str, queries: int, count: int, django_assert_num_queries
 ) -> None:
     for _ in range(count):
         HorseFactory()
+        WelfareOverrideFactory()
         InstructorPaper.objects.create(
             instructor=InstructorFactory(), name="Licence", expires_date="2099-01-01"
         )

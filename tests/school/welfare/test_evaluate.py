@@ -61,12 +61,12 @@ def test_the_fourth_hour_is_refused_though_it_is_only_the_third_lesson() -> None
     ("rider", "jumping", "found"),
     [
         (50, False, {}),  # 60 of 400 kg are 15 %
-        (51, False, {"weight": (15.2, False)}),
+        (51, False, {"weight": (15.3, False)}),
         (70, False, {"weight": (20.0, False)}),
-        (71, False, {"weight": (20.2, True)}),
+        (71, False, {"weight": (20.3, True)}),
         (40, True, {}),
         (41, True, {"weight-jumping": (12.8, False)}),
-        (71, True, {"weight-jumping": (20.2, True)}),
+        (71, True, {"weight-jumping": (20.3, True)}),
     ],
 )
 def test_the_rider_counts_dressed_and_with_the_saddle(
@@ -77,6 +77,15 @@ def test_the_rider_counts_dressed_and_with_the_saddle(
     asked = Asked(stint(9, jumping=jumping), horse_kg=400, rider_kg=rider)
 
     assert broken(asked) == found
+
+
+def test_a_hair_over_a_limit_is_over_it_and_shown_so() -> None:
+    """81 of 404 kg are 20.05 %; 101 of 505 are 20 exactly."""
+    over = Asked(stint(9), horse_kg=404, rider_kg=71)
+    at_it = Asked(stint(9), horse_kg=505, rider_kg=91)
+
+    assert broken(over)["weight"] == (20.1, True)
+    assert broken(at_it)["weight"] == (20.0, False)
 
 
 def test_rest_is_from_the_nearest_lesson_and_the_horses_own_refuses() -> None:
