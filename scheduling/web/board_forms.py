@@ -25,7 +25,7 @@ class ChangeForm(MomentForm):
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
     why = forms.CharField(
-        max_length=200, required=False, label="Why, as its clients read it (or empty)"
+        max_length=200, required=False, label="Why (its clients read it)"
     )
     reason = forms.CharField(max_length=200, required=False)
     overrule = forms.CharField(max_length=400, required=False)
@@ -54,12 +54,10 @@ class ChangeForm(MomentForm):
             )
 
     def place_fields(self) -> list[Any]:
-        """Return what is shown: all but the version and the reasons."""
-        return [
-            one
-            for one in self.visible_fields()
-            if one.name not in {"reason", "overrule"}
-        ]
+        """Return what is shown, why last: all but the version and other reasons."""
+        apart = {"reason", "overrule", "why"}
+        shown = [one for one in self.visible_fields() if one.name not in apart]
+        return [*shown, self["why"]]
 
     def change(self) -> Change:
         """Return what is asked for; without a reason nothing can be cancelled."""

@@ -146,12 +146,15 @@ def _show(request: HttpRequest, when: date, refusal: str = "") -> HttpResponse:
 
 def _loads(
     day: date, zone: ZoneInfo, school: School
-) -> list[tuple[HorseLoad, list[Told]]]:
-    """Return the work of each horse that goes, with what it breaks of the rules."""
+) -> list[tuple[HorseLoad, list[Told], bool]]:
+    """Return the work of each horse that goes, what it breaks, and if a limit is."""
     loads = horse_loads(day, zone, tacked_min=school.tacked_up_min)
     goes = [one for one in loads if one.lessons]
     told = told_of_horses(day, [one.horse for one in goes])
-    return [(one, told[one.horse.pk]) for one in goes]
+    return [
+        (one, its, any(hit.hit.refuses for hit in its))
+        for one, its in ((one, told[one.horse.pk]) for one in goes)
+    ]
 
 
 def _unmanned(work: list[Changeover | YardWork], zone: ZoneInfo) -> list[str]:

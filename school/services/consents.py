@@ -16,7 +16,8 @@ from school.services.refusals import UnableToBook
 LASTS = timedelta(days=365)
 """A consent is renewed yearly: the handbook's proposal, no published source."""
 
-LONGEST = timedelta(days=2 * 365)
+LONGEST = timedelta(days=2 * 365 + 1)
+"""Two years to the same date, also over a leap day."""
 
 
 def renew_consent(*, consent: Consent, client: Client, now: datetime) -> Consent:

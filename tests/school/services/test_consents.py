@@ -1,4 +1,4 @@
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -65,7 +65,7 @@ def test_the_manager_notes_a_consent_once_with_who_signed_and_until_when() -> No
     [
         (1, 300, "on a day to come"),
         (0, 0, "ends after the day it was given"),
-        (0, 731, "two years later at most"),
+        (0, 732, "two years later at most"),
     ],
 )
 def test_days_that_cannot_be_are_refused(first: int, last: int, says: str) -> None:
@@ -103,3 +103,11 @@ def test_a_consent_is_withdrawn_once_with_a_reason_and_given_again() -> None:
     one.refresh_from_db()
     assert one.holds_on(NOW.date())
     assert Consent.objects.count() == 1
+
+
+def test_two_years_are_the_same_date_also_over_a_leap_day() -> None:
+    SchoolFactory()
+
+    kept = given(given_date=date(2027, 3, 1), expires_date=date(2029, 3, 1))
+
+    assert kept.expires_date == date(2029, 3, 1)
