@@ -3,6 +3,7 @@ import time
 from collections.abc import Iterator
 
 import pytest
+from django.core.cache import cache
 from django.db import connection
 from hypothesis import HealthCheck, settings
 
@@ -25,6 +26,12 @@ settings.load_profile("gate")
 def django_clock() -> None:
     """Each test begins at the same moment."""
     start_clock()
+
+
+@pytest.fixture(autouse=True)
+def nothing_cached() -> None:
+    """Each test begins without what another kept: keys of rows come again."""
+    cache.clear()
 
 
 GRACE_S = 3.0

@@ -6,7 +6,6 @@ from datetime import UTC, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from django.core.cache import cache
 from django.test import Client as Browser
 from django.utils import timezone
 from redis.exceptions import ConnectionError as RedisConnectionError
@@ -33,7 +32,6 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture(autouse=True)
 def _school() -> None:
     SchoolFactory()
-    cache.clear()
 
 
 def soon(hours: int = 24):
