@@ -12,6 +12,7 @@ from typing import Any
 from django.db import transaction
 
 from exercises.geometry.fit import Fit
+from exercises.geometry.store import Store
 from scheduling.convert.days import day_document, fingerprint
 from scheduling.dayplan.document import InvalidDay
 from scheduling.dayplan.marginal import reset_as_booked
@@ -236,12 +237,15 @@ def unfitted_words(grid: LessonGrid, horses: set[str]) -> str:
 
 
 def _not_at_hand(lesson: Lesson) -> list[str]:
-    """Say which pieces of a lesson's grid its arena has not of its own."""
     grid = LessonGrid.objects.filter(lesson=lesson).first()
     if grid is None:
         return []
-    found = grid_in_store(grid, store_of(store_by_place(), lesson.arena))
-    return [one.says for one in found if one.fit is not Fit.FITS]
+    return not_at_hand(grid, store_of(store_by_place(), lesson.arena))
+
+
+def not_at_hand(grid: LessonGrid, store: Store) -> list[str]:
+    """Say which pieces of a lesson's grid its arena has not of its own."""
+    return [one.says for one in grid_in_store(grid, store) if one.fit is not Fit.FITS]
 
 
 def _and(names: list[str]) -> str:

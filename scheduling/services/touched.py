@@ -191,7 +191,7 @@ def settle(
     UnableToBook
         Where the day has changed since it was looked at, or a rule forbids it.
     """
-    before = _done_before(uid)
+    before = done_before(uid)
     if before is not None:
         return before
     check_asked(out, now)
@@ -203,7 +203,7 @@ def settle(
     try:
         with transaction.atomic():
             _hold(out, foretold.proposal)
-            before = _done_before(uid)
+            before = done_before(uid)
             if before is not None:
                 return before
             _say_what_changed(out, versions, now)
@@ -235,7 +235,8 @@ def _told_of(out: Out, proposal: Proposal, done: _Done) -> dict[str, Any]:
     }
 
 
-def _done_before(uid: str) -> Settled | None:
+def done_before(uid: str) -> Settled | None:
+    """Return what was done by a form that was pressed before; None where none was."""
     entry = AuditEntry.objects.filter(action=ACTION, after__uid=uid).first()
     if entry is None or entry.after is None:
         return None
@@ -274,6 +275,11 @@ def _do(
     before = {day: _print(day) for day in days if published_plan(day) is not None}
     waiting, since = set(_waiting()), last_entry()
     done = _Done()
+    elsewhere = {
+        one.lesson.pk
+        for one in proposal.items
+        if one.way is not None and one.way.arena != one.lesson.arena_id
+    }
     do = _do_rides if out.kind == OutKind.HORSE else _do_lessons
     lessons = do(proposal, told, done, by, now)
     note_out(out=out, by=by, now=now)
@@ -281,7 +287,9 @@ def _do(
     done.mails = _mails(waiting)
     done.untold = _untold(proposal.items)
     held = [one for one in lessons if one.state in HOLDING_STATES]
-    done.notes = notes_of(held, since=since, by=by, now=now, zone=zone)
+    done.notes = notes_of(
+        held, since=since, elsewhere=elsewhere, by=by, now=now, zone=zone
+    )
     for day, was in before.items():
         if _print(day) != was:
             ask_run(date=day, kind=PlanRun.Kind.REPLAN, by=by, now=now)

@@ -9,7 +9,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from scheduling.services.touched import Settled, foretell_out, settle
+from scheduling.services.touched import Settled, done_before, foretell_out, settle
 from scheduling.web.out_forms import OutForm
 from school.enums import OutKind
 from school.permissions import may_settle_outs
@@ -49,7 +49,11 @@ def touched_page(request: HttpRequest) -> HttpResponse:
     except UnableToBook as error:
         return _ask(request, form, error.says)
     chosen, refusal = _chosen(request), ""
-    if request.POST.get("do") == "settle" and not _changed(request, chosen):
+    presses = request.POST.get("do") == "settle"
+    again = done_before(request.POST.get("uid", "")) if presses else None
+    if again is not None:
+        return _done(request, out, again)
+    if presses and not _changed(request, chosen):
         try:
             done = _settle(request, form, out, chosen)
         except UnableToBook as error:
@@ -57,14 +61,26 @@ def touched_page(request: HttpRequest) -> HttpResponse:
                 return _ask(request, form, error.says)
             refusal = error.says
         else:
-            messages.success(request, _said(out, done))
-            return redirect("out")
-    elif request.POST.get("do") == "settle":
+            return _done(request, out, done)
+    elif presses:
         refusal = (
             "You have chosen otherwise since this page was made. Here is what comes of "
             "it now: look at it, and press once more."
         )
     return _touched(request, form, out, chosen, refusal)
+
+
+def _done(request: HttpRequest, out: Out, done: Settled) -> HttpResponse:
+    """Say what was done; of a page that was gone back to, that it was done before."""
+    if done.again:
+        messages.info(
+            request,
+            f"That was done already; pressing again changed nothing. {_said(out, done)}"
+            " To change what became of a lesson, open the lesson.",
+        )
+    else:
+        messages.success(request, _said(out, done))
+    return redirect("out")
 
 
 def _touched(

@@ -10,7 +10,14 @@ from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from school.models import ArenaClosure, HorseState, InstructorAbsence, Lesson
+from school.models import (
+    ArenaClosure,
+    AuditEntry,
+    HorseState,
+    InstructorAbsence,
+    Lesson,
+    OutboxMessage,
+)
 from tests.clock import at
 from tests.factories.arenas import ArenaFactory
 from tests.factories.horses import HorseFactory
@@ -264,3 +271,35 @@ def test_what_is_to_be_looked_at_stands_on_the_page(
 
     assert "To be looked at" in page
     assert "The grid was fitted to Onyx" in page
+
+
+def test_a_page_gone_back_to_and_pressed_again_does_nothing_and_says_so(
+    manager: Browser, lesson: Lesson
+) -> None:
+    page = manager.get(page_of(lesson)).content.decode()
+    manager.post(page_of(lesson), fields(page, do="settle"), follow=True)
+    audit = AuditEntry.objects.count()
+
+    answer = manager.post(page_of(lesson), fields(page, do="settle"), follow=True)
+
+    assert "That was done already" in answer.content.decode()
+    assert InstructorAbsence.objects.count() == 1
+    assert OutboxMessage.objects.count() == 1
+    assert AuditEntry.objects.count() == audit
+
+
+def test_a_page_gone_back_to_with_another_choice_says_that_it_was_done(
+    manager: Browser, lesson: Lesson
+) -> None:
+    page = manager.get(page_of(lesson)).content.decode()
+    manager.post(page_of(lesson), fields(page, do="settle"))
+    chosen = {f"choose-lesson-{lesson.pk}": "cancel"}
+
+    answer = manager.post(
+        page_of(lesson), fields(page, do="settle", **chosen), follow=True
+    )
+
+    assert "That was done already" in answer.content.decode()
+    assert "open the lesson" in answer.content.decode()
+    assert Lesson.objects.get().state == "booked"
+    assert InstructorAbsence.objects.count() == 1
