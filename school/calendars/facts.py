@@ -160,6 +160,12 @@ def lesson_facts(
     )
 
 
+def offer_ends(school: School, told: Mapping[str, Any]) -> str:
+    """Say until when an offered place may be taken; at its start at the latest."""
+    ends = datetime.fromisoformat(told.get("until") or told["starts_at"])
+    return moment_words(ends.astimezone(ZoneInfo(school.zone)))
+
+
 def window_words(school: School, told: Told) -> str:
     """Say between which times a lesson may start, and when the exact one is told."""
     if told.window_from is None or told.window_to is None:

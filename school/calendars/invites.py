@@ -14,6 +14,7 @@ from school.calendars.facts import (
     ending_facts,
     lesson_facts,
     noted_words,
+    offer_ends,
     title_of,
     was_words,
     weekly_facts,
@@ -160,6 +161,8 @@ def _facts_and_entries(
         # Whom a place is offered has none yet; the message knows who is meant.
         told = replace(told, names=tuple(message.told.get("names", ())))
     facts = lesson_facts(school, message.client, told, now)
+    if message.kind == MessageKind.OFFER:
+        facts["until"] = offer_ends(school, message.told)
     before = _before(message)
     if before is not None:
         facts["was"] = was_words(told_from_data(before.told), school)

@@ -14,6 +14,7 @@ from school.calendars.facts import (
     ending_facts,
     lesson_facts,
     long_day,
+    offer_ends,
     short_day,
     was_words,
     weekday_words,
@@ -70,6 +71,9 @@ def sample_facts(
         if kind == MessageKind.ENDS_SOON:
             pack = {"of": "pack", "what": _("Ten lessons"), "left": "2"}
             facts |= ending_facts(school, client, pack | {"until": day.isoformat()})
+        if kind == MessageKind.OFFER:
+            ends = (starts_at - timedelta(days=1)).isoformat()
+            facts["until"] = offer_ends(school, {"until": ends})
         if kind == MessageKind.CONSENT_ENDS:
             riding = ["Mira", ConsentKind.RIDING, ConsentKind.RIDING.label]
             facts |= consent_facts(

@@ -24,7 +24,7 @@ PLACEHOLDERS = {
     "instructor": "the instructor's first name",
     "horse": "horses, if the school publishes them",
     "paid": "the credit or pack that ends, only in that mail",
-    "until": "its last day, only in that mail",
+    "until": "its last day, or until when an offer stands, only in those mails",
     "consent": "the consents that end, with whom they are for, only in that mail",
     "booked_after": "the first lesson booked for after that, only in that mail",
     "wear": "what to wear",
@@ -265,7 +265,7 @@ def _offer() -> list[str]:
             "nobody: whoever answers first has it."
         ),
         _facts(),
-        _("Take it or leave it: {page}"),
+        _("Take it or leave it by {until}: {page}"),
         _("Telephone: {phone}"),
         "{caution}",
     ]

@@ -52,7 +52,8 @@ CALLED_OFF_AHEAD = timedelta(days=14)
 class ClientLesson:
     """A lesson as its client may see it: their own rides only.
 
-    `exact_by` is when they are told the exact time, while that is open.
+    `exact_by` is when they are told the exact time, while that is open; `free_anew`
+    says that the free time counts from a move of the school.
     """
 
     lesson: Lesson
@@ -64,6 +65,7 @@ class ClientLesson:
     open: bool
     later: str
     exact_by: datetime | None = None
+    free_anew: bool = False
 
     @property
     def names(self) -> str:
@@ -157,6 +159,7 @@ def _seen_by(
             exact_by=exact_time_by(school, lesson.starts_at)
             if is_open(lesson)
             else None,
+            free_anew=until[lesson.pk] != free_until(school, lesson.starts_at, None),
         )
         for lesson in lessons
     ]

@@ -26,6 +26,7 @@ _COSTS = {
     PaidBy.TERM: "what is paid with the term",
     PaidBy.NOTHING: "nothing",
 }
+_MADE_UP = "; it may be made up"
 
 
 def payer_of(ride: Ride, lesson: Lesson) -> str:
@@ -130,18 +131,30 @@ def costs_in_words(charge: str, paid_by: str, fee: str = "") -> str:
     """
     if charge == Charge.FREE:
         if paid_by == PaidBy.TERM:
-            return "nothing; it may be made up"
+            return f"{_COSTS[PaidBy.NOTHING]}{_MADE_UP}"
         return _COSTS[PaidBy.NOTHING]
     words = _COSTS[PaidBy(paid_by)]
     if fee and paid_by == PaidBy.FEE:
         words = f"a fee of {fee}"
-    return f"{words}; it may be made up" if charge == Charge.MAKE_UP else words
+    return f"{words}{_MADE_UP}" if charge == Charge.MAKE_UP else words
 
 
 def outcome_costs(outcome: Outcome) -> str:
     """Say what was noted that a place costs, with its figure as it was then."""
     fee = "" if outcome.amount is None else money(outcome.amount, outcome.currency)
     return costs_in_words(outcome.charge, outcome.paid_by, fee)
+
+
+def cost_noted(ride: Ride) -> str:
+    """Say what a place that was given back has cost, and until when it is made up."""
+    outcome = Outcome.objects.filter(ride=ride).first()
+    words = _COSTS[PaidBy.NOTHING] if outcome is None else outcome_costs(outcome)
+    credit = MakeUpCredit.objects.filter(given_for=ride).first()
+    if credit is None:
+        return words
+    day = credit.expires_date
+    words = words.removesuffix(_MADE_UP)
+    return f"{words}{_MADE_UP} until {day.day} {day:%B %Y}"
 
 
 def outcome_in_words(outcome: Outcome) -> str:

@@ -74,7 +74,11 @@ def offer_place(
                 client=client,
                 lesson=fresh,
                 once=offer_key(offer),
-                told=told | {"names": [wish.rider.person.first_name]},
+                told=told
+                | {
+                    "names": [wish.rider.person.first_name],
+                    "until": offer.ends_at.isoformat(),
+                },
                 now=now,
                 kind=MessageKind.OFFER,
             )

@@ -20,7 +20,7 @@ KEPT = {
     MessageKind.SERIES_CHANGED: (*_TIMES, "except_days", "other_days"),
     MessageKind.REMINDER: _TIMES,
     MessageKind.STILL_BOOKED: ("day", "start", "link", "caution"),
-    MessageKind.OFFER: ("day", "start", "page", "caution"),
+    MessageKind.OFFER: ("day", "start", "until", "page", "caution"),
     MessageKind.OFFER_GONE: ("day", "start", "page"),
     MessageKind.ENDS_SOON: ("paid", "until", "page"),
     MessageKind.CONSENT_ENDS: ("consent", "until", "page"),

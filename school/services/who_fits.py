@@ -10,11 +10,12 @@ from zoneinfo import ZoneInfo
 
 from school.convert import house_of
 from school.enums import Level, Liking, OfferState, RideState
-from school.models import Horse, Lesson, WaitingWish
+from school.models import Horse, Lesson, WaitingOffer, WaitingWish
 from school.queries.riders import is_minor, years_between
 from school.queries.schools import the_school
 from school.queries.waiting import AHEAD, free_places, held_between, open_wishes
 from school.services.checks import carries
+from school.services.refusals import clock
 from school.welfare.rules import House
 
 ORDER = list(Level.values)
@@ -36,12 +37,16 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Pairing:
-    """A wish and a lesson with a free place, and all that is said of the two."""
+    """A wish and a lesson with a free place, and all that is said of the two.
+
+    `offered` says until when an offer stands; `before` how the last one ended.
+    """
 
     wish: WaitingWish
     lesson: Lesson
     reasons: tuple[Reason, ...]
-    offered: bool
+    offered: str = ""
+    before: str = ""
 
     @property
     def fits(self) -> bool:
@@ -161,13 +166,28 @@ def _pair(wish: WaitingWish, lesson: Lesson, world: _World) -> Pairing:
         *_horses(wish, lesson, world),
         *_company(wish, lesson, world),
     ]
-    offered = any(
-        one.lesson_id == lesson.pk
-        and one.state == OfferState.OPEN
-        and one.ends_at > world.now
-        for one in wish.offers.all()
-    )
-    return Pairing(wish, lesson, tuple(reasons), offered)
+    offered, before = _offers(wish, lesson, world)
+    return Pairing(wish, lesson, tuple(reasons), offered, before)
+
+
+def _offers(wish: WaitingWish, lesson: Lesson, world: _World) -> tuple[str, str]:
+    """Say until when a place is offered, or how the last offer of it ended."""
+    its = [one for one in wish.offers.all() if one.lesson_id == lesson.pk]
+    if not its:
+        return "", ""
+    last = max(its, key=lambda one: (one.made_at, one.pk))
+    ends = clock(last.ends_at, world.zone)
+    if last.state == OfferState.OPEN and last.ends_at > world.now:
+        return ends, ""
+    return "", _ended(last, ends, world.zone)
+
+
+def _ended(offer: WaitingOffer, ends: str, zone: ZoneInfo) -> str:
+    if offer.state == OfferState.DECLINED:
+        return f"declined it {clock(offer.state_at, zone)}"
+    if offer.state == OfferState.GONE:
+        return f"was told {clock(offer.state_at, zone)} that it is gone"
+    return f"was offered it and gave no answer by {ends}"
 
 
 def _wished(wish: WaitingWish, lesson: Lesson, world: _World) -> list[Reason]:

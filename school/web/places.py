@@ -9,7 +9,7 @@ from django.utils import timezone
 from school.enums import RideState
 from school.models import Ride
 from school.permissions import is_manager
-from school.queries.outcomes import costs_of_giving_back
+from school.queries.outcomes import cost_noted, costs_of_giving_back
 from school.queries.schools import free_until, the_school
 from school.services.answers import give_back_for
 from school.services.refusals import UnableToBook
@@ -59,7 +59,10 @@ def give_back(request: HttpRequest, pk: int) -> HttpResponse:
             name, more = ride.rider.person.first_name, ""
             if cancelled:
                 more = f" {lesson.title} is cancelled with it."
-            messages.success(request, f"The place of {name} is given back.{more}")
+            costs = f"It costs {cost_noted(ride)}."
+            messages.success(
+                request, f"The place of {name} is given back. {costs}{more}"
+            )
             return redirect("lesson", pk=lesson.pk)
     until = free_until(school, lesson.starts_at, lesson.moved_at)
     context = {
@@ -70,6 +73,7 @@ def give_back(request: HttpRequest, pk: int) -> HttpResponse:
         "costs": costs_of_giving_back(school, lesson, [ride], now)[ride.pk],
         "until": until,
         "free": now <= until,
+        "anew": until != free_until(school, lesson.starts_at, None),
         "refusal": refusal,
     }
     status = 409 if refusal or form.is_bound else 200

@@ -1,8 +1,10 @@
 """Places offered to those who wait: whoever answers first has it."""
 
 from datetime import timedelta
+from email import message_from_bytes, policy
 
 import pytest
+from django.core import mail
 
 from school.enums import OfferState, RideState, WishState
 from school.models import OutboxMessage, Ride
@@ -43,6 +45,15 @@ def test_an_offer_is_written_to_the_client_and_names_their_rider() -> None:
     assert message.state == "sent"
     assert message.subject.startswith("A place for Mira: Sat 6 Mar 09:00")
     assert offer.ends_at == NOW + timedelta(hours=24)
+
+
+def test_the_mail_of_an_offer_says_until_when_it_stands() -> None:
+    offered(hours=2)
+    deliver_due(now=NOW)
+
+    raw = mail.outbox[0].message().as_bytes()
+    text = message_from_bytes(raw, policy=policy.default).get_body(("plain",))
+    assert "Take it or leave it by Monday 1 March, 14:00:" in text.get_content()
 
 
 def test_an_offer_ends_when_the_lesson_begins() -> None:

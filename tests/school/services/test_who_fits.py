@@ -16,7 +16,7 @@ from tests.factories.matching import RiderHorseFactory
 from tests.factories.people import InstructorFactory, RiderFactory
 from tests.factories.riders import RiderStopFactory, RidingConsentFactory
 from tests.factories.schools import SchoolFactory
-from tests.factories.waiting import WaitingWishFactory
+from tests.factories.waiting import WaitingOfferFactory, WaitingWishFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -184,6 +184,39 @@ def test_a_place_is_offered_to_several_until_a_time_all_or_none(place: Lesson) -
             wishes=[WaitingWishFactory(), stopped], lesson=place, by=None, now=NOW
         )
     assert WaitingOffer.objects.count() == 2
+
+
+@pytest.mark.parametrize(
+    ("change", "hours", "says"),
+    [
+        ({}, 1, ("Mon 1 Mar 14:00", "")),
+        ({}, 3, ("", "was offered it and gave no answer by Mon 1 Mar 14:00")),
+        (
+            {"state": "declined", "state_at": NOW + timedelta(hours=1)},
+            3,
+            ("", "declined it Mon 1 Mar 13:00"),
+        ),
+        (
+            {"state": "gone", "state_at": NOW + timedelta(hours=1)},
+            3,
+            ("", "was told Mon 1 Mar 13:00 that it is gone"),
+        ),
+    ],
+    ids=["open", "lapsed", "declined", "gone"],
+)
+def test_what_became_of_an_offer_is_said(
+    place: Lesson, change: dict[str, Any], hours: int, says: tuple[str, str]
+) -> None:
+    wish = WaitingWishFactory()
+    earlier, two = NOW - timedelta(days=1), NOW + timedelta(hours=2)
+    WaitingOfferFactory(
+        wish=wish, lesson=place, state="declined", made_at=earlier, state_at=earlier
+    )
+    WaitingOfferFactory(wish=wish, lesson=place, ends_at=two, **change)
+
+    (one,) = who_fits(place, NOW + timedelta(hours=hours))
+
+    assert (one.offered, one.before) == says
 
 
 @pytest.mark.parametrize("hours", [0, 169])

@@ -237,6 +237,16 @@ def test_the_page_says_until_when_by_the_clock_and_in_words(browser: Browser) ->
     assert "2 days from now" in shown
 
 
+def test_who_was_moved_late_reads_why_it_is_free_again(browser: Browser) -> None:
+    ride = booked(hours=5)
+    ride.lesson.moved_at = timezone.now() - timedelta(minutes=5)
+    ride.lesson.save()
+
+    shown = " ".join(browser.get(page(ride)).content.decode().split())
+
+    assert "since we changed the time, free until <strong>it begins</strong>" in shown
+
+
 def test_a_lessons_link_opens_nothing_but_its_lesson(browser: Browser) -> None:
     ride, other = booked(), None
     other = booked(hours=90, rider=ride.rider)

@@ -1,18 +1,27 @@
 """A place given back through the manager, with what it costs said first."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
-from school.models import AuditEntry, LessonPack, Outcome, PackUse, Ride, School
+from school.models import (
+    AuditEntry,
+    Lesson,
+    LessonPack,
+    Outcome,
+    PackUse,
+    Ride,
+    School,
+)
 from school.services.invitations import lesson_changed
 from school.services.rides import add_ride
 from tests.factories.lessons import RideFactory
 from tests.factories.packs import LessonPackFactory
-from tests.factories.people import AccountFactory
+from tests.factories.people import AccountFactory, RiderFactory
 from tests.factories.schools import SchoolFactory
+from tests.factories.series import weekly
 
 pytestmark = pytest.mark.django_db
 
@@ -89,6 +98,54 @@ def test_only_the_clients_late_word_costs_something(
     ride.refresh_from_db()
     assert ride.cancelled_reason == "Fever"
     assert AuditEntry.objects.filter(action="cancel").count() == 1
+
+
+@pytest.mark.parametrize(
+    ("hours", "word", "rule", "says"),
+    [
+        (48, "client", "charged", "It costs nothing."),
+        (3, "client", "charged", "It costs one lesson of the pack."),
+        (3, "client", "make-up", "It costs one lesson of the pack; it may be made up"),
+        (3, "school", "charged", "It costs nothing."),
+    ],
+)
+def test_what_it_has_cost_is_said_after_it_is_pressed(
+    manager: Browser, hours: int, word: str, rule: str, says: str
+) -> None:
+    ride = booked(hours)
+    School.objects.update(late_cancel_charge=rule)
+
+    page = manager.post(page_of(ride), {"word": word, "reason": "Fever"}, follow=True)
+
+    assert f"is given back. {says}" in page.content.decode()
+
+
+def test_a_week_given_back_says_until_when_it_may_be_made_up(manager: Browser) -> None:
+    """The clock of the tests stands at 1 March: 3 March and 30 days are 2 April."""
+    rider = RiderFactory()
+    weekly(rides=[(rider, None)], first_date=date(2027, 3, 3))
+    ride = Ride.objects.order_by("lesson__starts_at")[0]
+
+    page = manager.post(
+        page_of(ride), {"word": "client", "reason": "Fever"}, follow=True
+    )
+
+    assert (
+        "It costs nothing; it may be made up until 2 April 2027."
+        in page.content.decode()
+    )
+
+
+def test_a_lesson_the_school_moved_late_is_free_anew_and_says_why(
+    manager: Browser,
+) -> None:
+    ride = booked(3)
+    Lesson.objects.update(moved_at=timezone.now() - timedelta(minutes=5))
+
+    page = manager.get(page_of(ride)).content.decode()
+
+    assert "Free until it begins, since the school gave it another time on" in page
+    assert "it costs nothing; the pack has its lesson back" in page
 
 
 def test_a_private_lesson_left_empty_is_cancelled_and_still_costs(
