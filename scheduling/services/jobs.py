@@ -23,7 +23,6 @@ from scheduling.dayplan.replan import (
     whole_plan,
 )
 from scheduling.dayplan.what_if import Band, what_if
-from scheduling.matching.engine import match
 from scheduling.models import PlanRun
 from scheduling.queries.days import DayRows
 from scheduling.queries.plans import published_plan
@@ -134,9 +133,7 @@ def match_job(run: PlanRun, rows: DayRows, document: Data, now: datetime) -> Job
     asked = to_match(day=run.date, now=now, fixed=fixed)
 
     def job(progress: Progress) -> Found:
-        found = match(
-            asked.problem,
-            refuses=asked.refuses,
+        found = asked.matched(
             limit=float(run.seconds),
             on_progress=progress.count,
             stop=progress.stop,

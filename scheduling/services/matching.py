@@ -8,10 +8,19 @@ from typing import Any
 from django.db import transaction
 
 from scheduling.convert.matches import match_from_data
-from scheduling.matching.engine import Match, UnableToMatch, match
-from scheduling.matching.problem import Held, Liking, Mount, Problem, Seat
+from scheduling.matching.engine import Given, Match, UnableToMatch, match
+from scheduling.matching.problem import (
+    Held,
+    Liking,
+    Mount,
+    Problem,
+    Seat,
+    Term,
+    Weights,
+)
 from scheduling.matching.together import Refuses
-from scheduling.services.joint_work import JointWork, joint_work, weights_of
+from scheduling.matching.weighing import ruled_out
+from scheduling.services.joint_work import NEVER, JointWork, joint_work, weights_of
 from school.enums import HOLDING_STATES, LessonState, Level, RideState, Work
 from school.models import Account, Horse, Lesson, LessonGrid, Ride
 from school.queries.lessons import day_bounds
@@ -19,8 +28,10 @@ from school.queries.matching import MatchRows, match_rows
 from school.queries.schools import school_zone
 from school.services.refusals import UnableToBook
 from school.services.rides import change_horses
+from school.services.welfare import overruled
 
 ORDER = list(Level.values)
+STANDS = Term("overruled", 0, "stands as it was overruled, with a reason")
 OPEN = {LessonState.ASKED, LessonState.BOOKED, LessonState.CONFIRMED}
 
 
@@ -44,13 +55,30 @@ class Proposal(Kept):
 class ToMatch:
     """Rides that want a horse, the horses by key, and the question in numbers.
 
-    `refuses` says which rides no horse may go in together.
+    `refuses` says which rides no horse may go in together; `stand` are those fixed as
+    they are, against a rule and with a reason: they are no question any more, but what
+    their horses do.
     """
 
     rides: list[Ride]
     horses: dict[int, Horse]
     problem: Problem
     refuses: Refuses
+    stand: frozenset[int] = frozenset()
+
+    def matched(self, **how: Any) -> Match:
+        """Find the best horses, and add what stands; takes what `match` takes.
+
+        Touches no database. Raises UnableToMatch where what is fixed can't be.
+        """
+        found = match(self.problem, refuses=self.refuses, **how)
+        known = {one.seat: one for one in found.given}
+        known |= {
+            one.pk: Given(one.pk, one.horse_id, (STANDS,))
+            for one in self.rides
+            if one.pk in self.stand
+        }
+        return replace(found, given=tuple(known[one.pk] for one in self.rides))
 
 
 def propose(
@@ -76,7 +104,7 @@ def propose(
         barred=barred, also=also,
     )  # fmt: skip
     try:
-        found = match(asked.problem, refuses=asked.refuses)
+        found = asked.matched()
     except UnableToMatch as error:
         raise UnableToBook("fixed", str(error)) from error
     return Proposal(asked.rides, asked.horses, found, asked.problem)
@@ -123,12 +151,43 @@ def to_match(
         and (lesson is None or one.lesson_id == lesson)
         and (wanted is None or one.pk in wanted)
     ]
+    stand = _standing(rows, asked, fixed or {})
+    free = [one for one in asked if one.pk not in stand]
     work = joint_work(
-        day, zone, asked=asked, rides=rows.rides, horses=rows.horses, also=also or {}
+        day, zone, asked=free, rides=rows.rides, horses=rows.horses, also=also or {}
     )
-    problem = _problem(rows, asked, work, fixed or {}, set(without), set(barred))
+    problem = _problem(rows, free, work, fixed or {}, set(without), set(barred))
     horses = {one.pk: one for one in rows.horses}
-    return ToMatch(asked, horses, problem, work.refuses)
+    return ToMatch(asked, horses, problem, work.refuses, stand)
+
+
+def _standing(
+    rows: MatchRows, asked: list[Ride], fixed: Mapping[int, int]
+) -> frozenset[int]:
+    """Return which rides are fixed as they stand, by a reason that was given.
+
+    What no reason helps against is asked like any other pair, and refused.
+    """
+    stand = [
+        one
+        for one in asked
+        if one.horse_id is not None
+        and fixed.get(one.pk) == one.horse_id
+        and one.lesson.state in HOLDING_STATES
+        and not _ruled_out_for_good(rows, one, one.horse_id)
+    ]
+    return frozenset(overruled(stand, rows.date)) if stand else frozenset()
+
+
+def _ruled_out_for_good(rows: MatchRows, ride: Ride, horse: int) -> bool:
+    """Say whether a pair can't be whatever else its horse does that day."""
+    seat = _seat(rows, ride, ride.lesson.starts_at, None, {})
+    its = next(one for one in rows.horses if one.pk == horse)
+    mount = replace(
+        _mount(rows, its, ride.lesson.starts_at, set()),
+        held=(), max_lessons=NEVER, max_s=NEVER * 60,
+    )  # fmt: skip
+    return bool(ruled_out(seat, mount, replace(Weights(), refuse_share=NEVER)))
 
 
 def give_horses(

@@ -112,13 +112,13 @@ def _add_efforts(days: dict[int, HorseDay], lessons: set[int]) -> None:
 
 
 def overrides_around(
-    horse: Horse, starts_at: datetime, zone: ZoneInfo
+    horses: Iterable[Horse], starts_at: datetime, zone: ZoneInfo
 ) -> list[WelfareOverride]:
-    """Return what was overruled for a horse in the days around a moment."""
+    """Return what was overruled for some horses in the days around a moment."""
     first, last = day_bounds(starts_at.astimezone(zone).date(), zone)
     return list(
         WelfareOverride.objects.filter(
-            horse=horse,
+            horse__in=list(horses),
             lesson__starts_at__gte=first - AROUND,
             lesson__starts_at__lt=last + AROUND,
             lesson__state__in=HOLDING_STATES,

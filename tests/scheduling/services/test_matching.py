@@ -15,6 +15,7 @@ from tests.clock import NOW, SATURDAY, at
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory, RideFactory
 from tests.factories.matching import RiderHorseFactory
+from tests.factories.people import AccountFactory
 from tests.factories.schools import SchoolFactory
 
 pytestmark = pytest.mark.django_db
@@ -242,3 +243,68 @@ def test_a_weight_the_school_allows_is_proposed() -> None:
     assert "carries 22.5 % of its weight, over 20.0 %" in [
         one.says for one in found.match.given[0].terms
     ]
+
+
+def overruled(by) -> Ride:
+    """Return the third jumping lesson of a horse's day, overruled with a reason."""
+    SchoolFactory()
+    horse = HorseFactory(name="Juniper", max_lessons=2)
+    HorseFactory(name="Pepper", weight_kg=800)
+    for clock in ("09:00", "11:00"):
+        RideFactory(horse=horse, lesson__starts_at=at(clock))
+    ride = RideFactory(horse=None, lesson__starts_at=at("13:00"))
+    change_horse(
+        ride=ride, horse=horse, by=by, now=NOW, overrule="The other lost a shoe"
+    )
+    return Ride.objects.get(pk=ride.pk)
+
+
+@pytest.mark.parametrize("whole_day", [True, False])
+def test_a_fixed_pair_that_stands_and_was_overruled_stays(whole_day) -> None:
+    ride = overruled(AccountFactory(manager=True))
+    every = {one.pk: one.horse_id for one in Ride.objects.all()}
+
+    found = propose(
+        day=SATURDAY,
+        now=NOW,
+        lesson=None if whole_day else ride.lesson_id,
+        fixed=every if whole_day else {ride.pk: ride.horse_id},
+    )
+
+    (given,) = [one for one in found.match.given if one.seat == ride.pk]
+    assert given.mount == ride.horse_id
+    assert [one.pk for one in found.rides] == [one.seat for one in found.match.given]
+    assert "stands as it was overruled, with a reason" in [
+        one.says for one in given.terms
+    ]
+    assert not given_of(found)
+
+
+def test_a_worse_figure_than_was_overruled_is_refused_of_a_fixed_pair() -> None:
+    ride = overruled(AccountFactory(manager=True))
+    RideFactory(horse=ride.horse, lesson__starts_at=at("15:00"))
+    every = {one.pk: one.horse_id for one in Ride.objects.all()}
+
+    with pytest.raises(UnableToBook, match="can't be kept together"):
+        propose(day=SATURDAY, now=NOW, fixed=every)
+
+
+def test_never_again_is_refused_of_a_fixed_pair_whatever_was_overruled() -> None:
+    ride = overruled(AccountFactory(manager=True))
+    RiderHorseFactory(rider=ride.rider, horse=ride.horse)
+
+    with pytest.raises(UnableToBook, match="never again"):
+        propose(day=SATURDAY, now=NOW, fixed={ride.pk: ride.horse_id})
+
+
+def test_the_same_queries_are_asked_for_any_number_that_were_overruled() -> None:
+    overruled(AccountFactory(manager=True))
+
+    def count(fixed: dict[int, int]) -> int:
+        with CaptureQueriesContext(connection) as queries:
+            propose(day=SATURDAY, now=NOW, fixed=fixed)
+        return len(queries)
+
+    every = {one.pk: one.horse_id for one in Ride.objects.all()}
+    few = count(dict(list(every.items())[:1]))
+    assert count(every) == few
