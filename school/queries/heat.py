@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 from school.enums import HOLDING_STATES
 from school.models import DayHeat, Lesson, School
 from school.queries.lessons import day_bounds
+from school.welfare.evaluate import heat_sum
 
 SHOWN = timedelta(days=14)
 
@@ -18,9 +19,9 @@ class HeatOfDay:
     lessons: list[Lesson]
 
 
-def heat_total(noted: DayHeat) -> float:
-    """Return degrees Fahrenheit and per cent of humidity added up."""
-    return 1.8 * noted.temperature_c + 32 + noted.humidity_pct
+def heat_total(noted: DayHeat) -> int:
+    """Return what was noted of a day as the rule of heat counts it."""
+    return heat_sum(noted.temperature_c, noted.humidity_pct)
 
 
 def heat_around(school: School, today: date) -> list[HeatOfDay]:
@@ -39,7 +40,4 @@ def heat_around(school: School, today: date) -> list[HeatOfDay]:
         state__in=HOLDING_STATES, starts_at__gte=first, starts_at__lt=last
     ).order_by("starts_at", "pk"):
         lessons.setdefault(one.starts_at.astimezone(zone).date(), []).append(one)
-    return [
-        HeatOfDay(one, round(heat_total(one)), lessons.get(one.date, []))
-        for one in noted
-    ]
+    return [HeatOfDay(one, heat_total(one), lessons.get(one.date, [])) for one in noted]

@@ -54,7 +54,7 @@ class Asked:
     rider_kg: int | None = None
     years: int | None = None
     day_off: bool = False
-    heat: float | None = None
+    heat: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +130,14 @@ def weight_share(load_kg: int, horse_kg: int) -> float:
     return -(-1000 * load_kg // horse_kg) / 10
 
 
+def heat_sum(temperature_c: int, humidity_pct: int) -> int:
+    """Return degrees Fahrenheit and per cent of humidity added up, rounded up.
+
+    Up, so that what is shown as just at a limit is not over it.
+    """
+    return -(-18 * temperature_c // 10) + 32 + humidity_pct
+
+
 def figures(asked: Asked, house: House) -> Iterator[tuple[str, float]]:
     """Yield each rule that can be judged, with the figure that would come about."""
     stint = asked.stint
@@ -154,7 +162,7 @@ def figures(asked: Asked, house: House) -> Iterator[tuple[str, float]]:
     if asked.day_off:
         yield "day-off", 1
     if asked.heat is not None:
-        yield "heat", round(asked.heat)
+        yield "heat", asked.heat
     if stint.jumping:
         yield from _jumping(asked, every, today)
 

@@ -14,6 +14,7 @@ from school.welfare.evaluate import (
     OwnLimits,
     Stint,
     figures,
+    heat_sum,
     hits,
     work_minutes,
 )
@@ -189,16 +190,22 @@ def test_a_horse_too_young_or_old_to_jump_is_warned_of() -> None:
 
 @pytest.mark.parametrize(
     ("celsius", "humidity", "found"),
-    [(25, 50, {}), (32, 61, {"heat": (151, False)}), (35, 86, {"heat": (181, True)})],
+    [
+        (25, 50, {}),
+        (32, 60, {}),  # 149.6
+        (32, 61, {"heat": (151, False)}),
+        (35, 85, {"heat": (180, False)}),  # just 180
+        (33, 89, {"heat": (181, True)}),  # 180.4: a hair over it
+        (35, 86, {"heat": (181, True)}),
+        (-7, 99, {}),
+    ],
 )
 def test_heat_is_fahrenheit_and_humidity_added_up(
     celsius: int, humidity: int, found: dict
 ) -> None:
     """Over 180 extreme caution (eXtension, 2006, a); 180 is 35 °C with 85 %, 150 is
     32 °C with 60 % (arithmetic)."""
-    heat = 1.8 * celsius + 32 + humidity
-
-    assert broken(Asked(stint(9), heat=heat)) == found
+    assert broken(Asked(stint(9), heat=heat_sum(celsius, humidity))) == found
 
 
 def test_a_day_off_is_kept_free() -> None:
