@@ -1,6 +1,7 @@
 """What is asked of the entries that every write leaves."""
 
 from datetime import datetime
+from typing import Any
 
 from django.db.models import Q
 
@@ -51,6 +52,15 @@ def undos_of(lesson: Lesson) -> list[AuditEntry]:
             subject="lesson", subject_id=str(lesson.pk), action=BOARD_UNDO
         ).order_by("pk")
     )
+
+
+def papers_overruled(lesson: int) -> list[dict[str, Any]]:
+    """Return which papers that had ended a lesson was booked with all the same."""
+    entries = AuditEntry.objects.filter(
+        subject="lesson", subject_id=str(lesson), action="overrule"
+    )
+    hits = [hit for one in entries for hit in (one.after or {}).get("hits", [])]
+    return [hit for hit in hits if hit.get("rule") == "papers"]
 
 
 def horses_of(lesson: Lesson) -> dict[str, int | None]:

@@ -3,6 +3,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from django.db.models import Q
+
 from school.enums import HOLDING_STATES, RideState
 from school.models import (
     DayHeat,
@@ -112,17 +114,23 @@ def _add_efforts(days: dict[int, HorseDay], lessons: set[int]) -> None:
 
 
 def overrides_around(
-    horses: Iterable[Horse], starts_at: datetime, zone: ZoneInfo
+    horses: Iterable[Horse],
+    starts_at: datetime,
+    zone: ZoneInfo,
+    own: int | None = None,
 ) -> list[WelfareOverride]:
-    """Return what was overruled for some horses in the days around a moment."""
+    """Return what was overruled for some horses in the days around a moment.
+
+    Of the lesson that is asked about, `own`, also while it is cancelled.
+    """
     first, last = day_bounds(starts_at.astimezone(zone).date(), zone)
     return list(
         WelfareOverride.objects.filter(
             horse__in=list(horses),
             lesson__starts_at__gte=first - AROUND,
             lesson__starts_at__lt=last + AROUND,
-            lesson__state__in=HOLDING_STATES,
         )
+        .filter(Q(lesson__state__in=HOLDING_STATES) | Q(lesson=own))
         .select_related("lesson")
         .order_by("pk")
     )

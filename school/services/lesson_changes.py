@@ -258,7 +258,9 @@ def _every_rule(
         partial(checks.check_leaders, kind, *times, places=places, but=own),
     ]
     if anew or another:
-        asked.append(partial(check_papers, teacher, times[0]))
+        asked.append(
+            partial(check_papers, teacher, times[0], lesson=next(iter(own), None))
+        )
     for rider, horse in pairs:
         name = rider.person.first_name
         asked += [

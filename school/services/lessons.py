@@ -195,7 +195,10 @@ def _hold(
     welfare.keep(told, lesson, overrule=overrule, by=by, now=now)
     if papers and lesson.state in HOLDING_STATES:
         ended = check_papers(
-            lesson.instructor, lesson.starts_at, overrule=overrule, by=by
+            *(lesson.instructor, lesson.starts_at),
+            overrule=overrule,
+            by=by,
+            lesson=lesson.pk,
         )
         keep_papers(ended, lesson, overrule=overrule, by=by, now=now)
 
@@ -284,7 +287,12 @@ def check_held(
     welfare.refuse(
         told, lesson.starts_at, zone, overrule=overrule, by=by, lesson=lesson.pk
     )
-    check_papers(lesson.instructor, lesson.starts_at, overrule=overrule, by=by)
+    check_papers(
+        *(lesson.instructor, lesson.starts_at),
+        overrule=overrule,
+        by=by,
+        lesson=lesson.pk,
+    )
     lesson.state = was
     return told
 

@@ -9,6 +9,7 @@ from datetime import date, datetime
 
 from school.enums import ExpiredPapers
 from school.models import Account, Instructor, InstructorPaper, Lesson
+from school.queries.audit import papers_overruled
 from school.queries.schools import local_day, the_school
 from school.services.audit import record
 from school.services.refusals import UnableToBook, on_day
@@ -38,8 +39,11 @@ def check_papers(
     overrule: str = "",
     by: Account | None = None,
     only_warn: bool = False,
+    lesson: int | None = None,
 ) -> list[InstructorPaper]:
     """Return the papers that have ended by a lesson's day, to be kept with it.
+
+    What was overruled before for the `lesson` counts on, to the day it was given for.
 
     Raises
     ------
@@ -51,8 +55,12 @@ def check_papers(
         return []
     ended = papers_ended(instructor, local_day(starts_at))
     refuses = rule == ExpiredPapers.REFUSE and not only_warn
-    if ended and refuses and not (overrule.strip() and by is not None):
-        says = [paper_words(one) for one in ended]
+    reason_given = overrule.strip() and by is not None
+    left = ended if refuses and not reason_given else []
+    if left and lesson is not None:
+        left = _not_overruled(left, lesson, local_day(starts_at))
+    if left:
+        says = [paper_words(one) for one in left]
         raise UnableToBook(
             "papers-end",
             " ".join(says) + " Choose another instructor, or note that it is renewed.",
@@ -61,6 +69,21 @@ def check_papers(
             instructor=instructor.pk,
         )
     return ended
+
+
+def _not_overruled(
+    ended: Sequence[InstructorPaper], lesson: int, day: date
+) -> list[InstructorPaper]:
+    known = {
+        (hit.get("instructor"), hit["paper"], hit["figure"])
+        for hit in papers_overruled(lesson)
+        if hit["limit"] >= day.isoformat()
+    }
+    return [
+        one
+        for one in ended
+        if (one.instructor_id, one.name, one.expires_date.isoformat()) not in known
+    ]
 
 
 def keep_papers(
@@ -80,6 +103,7 @@ def keep_papers(
         {
             "rule": "papers",
             "paper": one.name,
+            "instructor": one.instructor_id,
             "figure": one.expires_date.isoformat(),
             "limit": local_day(lesson.starts_at).isoformat(),
             "source": SOURCE,

@@ -293,7 +293,8 @@ def refuse(
     every = [one for one in told if one.hit.refuses]
     if not every or (overrule.strip() and by is not None):
         return
-    known = overrides_around({one.horse for one in every}, starts_at, zone)
+    horses = {one.horse for one in every}
+    known = overrides_around(horses, starts_at, zone, own=lesson)
     left = [one for one in every if not _kept(one, known, starts_at, zone, lesson)]
     if not left:
         return

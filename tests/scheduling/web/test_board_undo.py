@@ -7,10 +7,16 @@ import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
-from school.models import Account, Lesson, OutboxMessage
+from school.models import (
+    Account,
+    Lesson,
+    OutboxMessage,
+    School,
+    WelfareOverride,
+)
 from school.services.invitations import lesson_changed
 from school.services.lesson_changes import note_booking
-from tests.clock import NOW, at
+from tests.clock import NOW, SATURDAY, at
 from tests.factories.arenas import ArenaFactory
 from tests.factories.horses import HorseFactory
 from tests.factories.lessons import LessonFactory, RideFactory
@@ -173,3 +179,69 @@ def test_a_booking_is_taken_back_from_the_board(manager: Browser) -> None:
     assert "Take back: Mistake, booked at" in page
     lesson.refresh_from_db()
     assert lesson.state == "cancelled"
+
+
+OVER = "A quiet hour in walk"
+
+
+def undone(manager: Browser) -> str:
+    done = manager.post("/board/undo/", follow=True).content.decode()
+    return done.split("<main")[1]
+
+
+@pytest.mark.parametrize(
+    "then",
+    [
+        {"start": "17:00"},
+        {"date": (SATURDAY + timedelta(days=14)).isoformat()},
+        {"do": "cancel", "reason": "Frost"},
+        {"horse": ""},
+    ],
+    ids=["moved", "another-week", "cancelled", "another-horse"],
+)
+def test_what_was_overruled_comes_back_with_its_reason(
+    manager: Browser, then: dict[str, str]
+) -> None:
+    horse = HorseFactory(max_lessons=1)
+    RideFactory(horse=horse)
+    ride = RideFactory(lesson__starts_at=at("15:00"))
+    lesson, own = ride.lesson, f"horse_{ride.pk}"
+    asked = fields(lesson) | {own: horse.pk}
+    manager.post(address(lesson, "change/"), asked | {"overrule": OVER})
+    lesson.refresh_from_db()
+    later = fields(lesson) | {own: then.get("horse", horse.pk)} | then
+    assert manager.post(address(lesson, "change/"), later).status_code == 302
+
+    assert "Taken back:" in undone(manager)
+
+    lesson.refresh_from_db()
+    ride.refresh_from_db()
+    assert (lesson.starts_at, lesson.state) == (at("15:00"), "booked")
+    assert ride.horse == horse
+    assert WelfareOverride.objects.get().reason == OVER
+
+
+@pytest.mark.parametrize(
+    "then", [{"instructor": None}, {"date": ""}, {"do": "cancel", "reason": "Frost"}]
+)
+def test_an_instructor_whose_paper_was_overruled_comes_back(
+    manager: Browser, then: dict[str, object]
+) -> None:
+    School.objects.update(expired_papers="refuse")
+    teacher = InstructorFactory(level="advanced")
+    teacher.papers.create(name="Licence", expires_date=SATURDAY - timedelta(days=9))
+    lesson = LessonFactory()
+    asked = fields(lesson, instructor=teacher.pk, overrule="Renewed by phone")
+    assert manager.post(address(lesson, "change/"), asked).status_code == 302
+    lesson.refresh_from_db()
+    later = fields(lesson) | then
+    if "instructor" in then:
+        later["instructor"] = InstructorFactory(level="advanced").pk
+    if "date" in then:
+        later["date"] = (SATURDAY - timedelta(days=2)).isoformat()
+    assert manager.post(address(lesson, "change/"), later).status_code == 302
+
+    assert "Taken back:" in undone(manager)
+
+    lesson.refresh_from_db()
+    assert (lesson.instructor, lesson.starts_at) == (teacher, at("09:00"))
