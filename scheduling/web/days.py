@@ -256,8 +256,8 @@ WEEK = Scale(8, 20, minute=0.8, column=78, fine=False)
 def week_page(request: HttpRequest, day: str) -> HttpResponse:
     """Show seven days from a Monday, each with all arenas."""
     asked, manager = read_day_or_404(day), is_manager(account_of(request))
-    monday = asked - timedelta(days=asked.weekday())
-    days = [monday + timedelta(days=n) for n in range(7)]
+    days = week_of(asked)
+    monday = days[0]
     school = the_school()
     zone = ZoneInfo(school.zone)
     first, last = day_bounds(days[0], zone)[0], day_bounds(days[-1], zone)[1]
@@ -284,8 +284,15 @@ def week_page(request: HttpRequest, day: str) -> HttpResponse:
         "closures": closures,
         "manager": manager,
         "undo": undo_offered(account_of(request), timezone.now()) if manager else None,
+        "since": timezone.now().isoformat(),
     }
     return render(request, "scheduling/week.html", context)
+
+
+def week_of(day: date) -> list[date]:
+    """Return the days of the week that a day is in, from its Monday."""
+    monday = day - timedelta(days=day.weekday())
+    return [monday + timedelta(days=n) for n in range(7)]
 
 
 def _day_in_words(

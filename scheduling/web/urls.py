@@ -46,6 +46,7 @@ urlpatterns = [
     path("lessons/<int:pk>/stages/", stages.lesson_stages, name="lesson-stages"),
     path("day/<str:day>/", days.day_page, name="day"),
     path("day/<str:day>/news/", board_news.day_news, name="day-news"),
+    path("week/<str:day>/news/", board_news.week_news, name="week-news"),
     path("week/<str:day>/", days.week_page, name="week"),
     path("lessons/<int:pk>/who-came/", who_came.who_came, name="who-came"),
     path("lessons/<int:pk>/end/", who_came.end_lesson, name="end-lesson"),

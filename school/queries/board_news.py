@@ -1,5 +1,6 @@
 """What others did to a day's lessons since somebody looked at its board."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -45,8 +46,10 @@ def newest_entry() -> int:
     return AuditEntry.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
 
 
-def news_of_day(day: date, since: datetime, account: Account) -> list[News]:
-    """Return what others did to the lessons of a day, oldest first, in five queries."""
+def news_of_days(
+    days: Collection[date], since: datetime, account: Account
+) -> list[News]:
+    """Return what others did to the lessons of days, oldest first, in five queries."""
     entries = [
         one
         for one in AuditEntry.objects.filter(
@@ -63,7 +66,7 @@ def news_of_day(day: date, since: datetime, account: Account) -> list[News]:
     held = {*keys["lesson"], *(one.lesson_id for one in rides.values())}
     lessons = Lesson.objects.in_bulk(list(held))
     zone = school_zone()
-    told = [_told(one, day, zone, lessons, rides) for one in reversed(entries)]
+    told = [_told(one, days, zone, lessons, rides) for one in reversed(entries)]
     return [one for one in told if one is not None]
 
 
@@ -73,7 +76,7 @@ def _keys(entries: list[AuditEntry], kind: str) -> list[int]:
 
 def _told(
     entry: AuditEntry,
-    day: date,
+    days: Collection[date],
     zone: ZoneInfo,
     lessons: dict[int, Lesson],
     rides: dict[int, Ride],
@@ -85,12 +88,12 @@ def _told(
     if lesson is None:
         return None
     starts = [_start(entry.before), _start(entry.after), lesson.starts_at]
-    days = {one.astimezone(zone).date() for one in starts if one is not None}
-    if day not in days:
+    touched = {one.astimezone(zone).date() for one in starts if one is not None}
+    if touched.isdisjoint(days):
         return None
     start = (_start(entry.after) or lesson.starts_at).astimezone(zone)
     when = f"{start:%H:%M}"
-    if start.date() != day:
+    if len(days) > 1 or start.date() not in days:
         when = f"{start:%A} {start.day} {start:%B}, {when}"
     words = (_TO_A_RIDE if ride else _TO_A_LESSON)[entry.action]
     did = words.format(

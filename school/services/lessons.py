@@ -46,13 +46,17 @@ MOST_AT_ONCE = 500
 
 
 def check_window(
-    title: str, starts_at: datetime, first: datetime | None, last: datetime | None
+    title: str,
+    starts_at: datetime,
+    first: datetime | None,
+    last: datetime | None,
+    more: str = "",
 ) -> None:
     if first and last and not first <= starts_at <= last:
         raise UnableToBook(
             "not-in-window",
             f"{title} may start from {clock(first)} to {clock(last)}, not at "
-            f"{clock(starts_at)}.",
+            f"{clock(starts_at)}.{more}",
         )
 
 
@@ -233,7 +237,11 @@ def _place(lesson: Lesson, move: Move, now: datetime) -> None:
     length = lesson.ends_at - lesson.starts_at
     if move.minutes is not None:
         length = timedelta(minutes=move.minutes)
-    check_window(lesson.title, move.starts_at, lesson.window_from, lesson.window_to)
+    check_window(
+        *(lesson.title, move.starts_at, lesson.window_from, lesson.window_to),
+        more=" So it is agreed with its clients: choose a time in it, or ask them, "
+        "cancel the lesson and book it anew.",
+    )
     starts_at = move.starts_at.astimezone(UTC)
     if lesson.window_from is None and starts_at != lesson.starts_at:
         lesson.moved_at = now

@@ -63,7 +63,7 @@ def _series(pk: int) -> LessonSeries:
 
 @allowed(is_manager)
 def series_page(request: HttpRequest, pk: int) -> HttpResponse:
-    return _show(request, _series(pk))
+    return _show(request, _series(pk), from_day=request.GET.get("from", ""))
 
 
 def _show(
@@ -73,12 +73,17 @@ def _show(
     refusal: str = "",
     tried: dict[str, forms.Form] | None = None,
     more: Data | None = None,
+    from_day: str = "",
 ) -> HttpResponse:
+    """Show the weeks; with a day of them, what it takes to change it from there on."""
     today = timezone.localdate()
     days = days_of_series(series, today)
     riders = riders_of_series(series, today)
     held = [one for one in days if one.state in HOLDING_STATES]
     first = next((one.series_date for one in held if one.series_date), today)
+    asked = [x for x in held if x.series_date and str(x.series_date) == from_day]
+    if asked and asked[0].series_date:
+        first = asked[0].series_date
     holidays = holidays_of(the_school(), today, max(series.last_date, today))
     context: Data = {
         "series": series,
@@ -97,7 +102,7 @@ def _show(
             if one.series_date and one.series_date in holidays
         ],
         "forms": forms_of(series, riders, first) | (tried or {}),
-        "open": next(iter(tried or {}), ""),
+        "open": next(iter(tried or {}), "change" if asked else ""),
         "refusal": refusal,
     }
     status = 409 if refusal or tried else 200

@@ -122,6 +122,23 @@ def test_the_board_asks_for_news_without_being_asked(
     assert "Changed since you opened" not in page
 
 
+def test_the_week_asks_for_its_news_and_names_the_day(
+    client: Browser, hedda: Account, lesson: Lesson
+) -> None:
+    day, since = lesson.starts_at.date(), timezone.now().isoformat()
+    monday = day - timedelta(days=day.weekday())
+    page = client.get(f"/week/{day}/").content.decode()
+    moved(lesson, hedda)
+
+    said = client.get(f"/week/{day}/news/", {"since": since}).content.decode()
+    next_week = client.get(f"/week/{day + timedelta(days=7)}/news/", {"since": since})
+
+    assert f'hx-get="/week/{monday}/news/?since=' in page
+    assert f"Hedda moved {lesson.title} to Saturday 6 March, " in said
+    assert "Show the week as it is now" in said
+    assert next_week.status_code == 204
+
+
 @pytest.mark.parametrize("since", ["", "yesterday", "2027-03-06T10:00:00"])
 def test_a_since_that_is_none_begins_now(
     client: Browser, hedda: Account, lesson: Lesson, since: str

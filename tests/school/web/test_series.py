@@ -240,6 +240,31 @@ def test_what_was_ridden_is_not_rewritten(
     assert Ride.objects.filter(state="booked").count() == 5
 
 
+def test_a_day_of_it_asks_whether_it_is_this_one_or_from_here_on(
+    manager: Browser, series: LessonSeries, first: date
+) -> None:
+    lesson = series.lessons.order_by("starts_at")[1]
+    onward = f"/weekly/{series.pk}/?from={lesson.series_date}"
+
+    for page in (f"/lessons/{lesson.pk}/", f"/board/lessons/{lesson.pk}/"):
+        shown = manager.get(page).content.decode()
+        assert "this one only</strong>, and the other weeks stay" in shown
+        assert f'{onward}#from-here-on">Change it from here on' in shown
+    page = manager.get(onward)
+    assert page.context["open"] == "change"
+    form = page.context["forms"]["change"]
+    assert form["first_date"].value() == lesson.series_date
+
+
+@pytest.mark.parametrize("day", ["soon", "2020-01-01"])
+def test_a_day_that_is_none_of_it_opens_nothing(
+    manager: Browser, series: LessonSeries, day: str
+) -> None:
+    page = manager.get(f"/weekly/{series.pk}/?from={day}")
+
+    assert (page.status_code, page.context["open"]) == (200, "")
+
+
 def test_a_window_is_given_from_a_day_on_and_shown(
     manager: Browser, series: LessonSeries, first: date
 ) -> None:
