@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import partial
+from types import MappingProxyType
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -31,6 +32,7 @@ from school.queries.audit import (
     horses_of,
     undos_of,
 )
+from school.queries.messages import mails_since
 from school.queries.schools import local_day, school_zone
 from school.services import checks, welfare
 from school.services.audit import record, snapshot
@@ -110,8 +112,13 @@ def change_lesson(
 
 
 def _changed(
-    lesson: Lesson, change: Change, by: Account | None, now: datetime
+    lesson: Lesson,
+    change: Change,
+    by: Account | None,
+    now: datetime,
+    stamps: Mapping[str, datetime | None] = MappingProxyType({}),
 ) -> Lesson:
+    """Change a lesson; `stamps` are put back to what they were before a change."""
     rides = _other_horses(lesson, change)
     before = {ride.pk: snapshot(ride) for ride, _ in rides}
     _take_turn(lesson, change)
@@ -135,6 +142,8 @@ def _changed(
             ride=ride, horse=horse, by=by, now=now, tell=False,
             before=before[ride.pk], overrule=change.overrule,
         )  # fmt: skip
+    if stamps:
+        Lesson.objects.filter(pk=lesson.pk).update(**stamps)
     lesson.refresh_from_db()
     lesson_changed(lesson=lesson, now=now)
     return lesson
@@ -365,4 +374,19 @@ def _back(lesson: Lesson, entry: AuditEntry, by: Account, now: datetime) -> Less
         },
     )
     with transaction.atomic():
-        return _changed(lesson, change, by, now)
+        return _changed(lesson, change, by, now, _stamps(lesson, entry))
+
+
+def _stamps(lesson: Lesson, entry: AuditEntry) -> dict[str, datetime | None]:
+    """Return when a lesson was moved and its time settled before an action.
+
+    Whoever has read of the other time keeps the notice hours that it gave.
+    """
+    if mails_since(lesson.pk, entry.at).filter(attempts__gt=0).exists():
+        return {}
+    was = entry.before or {}
+    return {
+        name: datetime.fromisoformat(was[name]) if was[name] else None
+        for name in ("moved_at", "time_set_at")
+        if name in was
+    }

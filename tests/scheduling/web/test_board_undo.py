@@ -245,3 +245,33 @@ def test_an_instructor_whose_paper_was_overruled_comes_back(
 
     lesson.refresh_from_db()
     assert (lesson.instructor, lesson.starts_at) == (teacher, at("09:00"))
+
+
+@pytest.mark.parametrize("read", [False, True])
+def test_a_move_taken_back_unread_gives_no_notice_anew(
+    manager: Browser, read: bool
+) -> None:
+    """Nobody pays for a change that was not theirs; one nobody read is none."""
+    lesson = RideFactory().lesson
+    invited(lesson)
+    manager.post(address(lesson, "change/"), fields(lesson, start="15:00"))
+    lesson.refresh_from_db()
+    assert lesson.moved_at is not None
+    if read:
+        sent(timezone.now())
+
+    undone(manager)
+
+    lesson.refresh_from_db()
+    assert lesson.starts_at == at("09:00")
+    assert (lesson.moved_at is not None) is read
+
+
+def test_a_time_in_a_window_taken_back_is_as_open_as_before(manager: Browser) -> None:
+    lesson = LessonFactory(window_from=at("09:00"), window_to=at("12:00"))
+    manager.post(address(lesson, "change/"), fields(lesson, start="11:00"))
+
+    undone(manager)
+
+    lesson.refresh_from_db()
+    assert (lesson.starts_at, lesson.time_set_at) == (at("09:00"), None)

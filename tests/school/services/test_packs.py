@@ -71,6 +71,16 @@ def test_a_credit_goes_before_a_pack(rider) -> None:
     assert left(pack) == 10
 
 
+def test_a_credit_pays_to_its_last_day_and_not_after(rider) -> None:
+    MakeUpCreditFactory(client=rider.client, expires_date=date(2027, 3, 5))
+    booked(rider)
+    assert MakeUpCredit.objects.get().used_for is None
+
+    MakeUpCredit.objects.update(expires_date=date(2027, 3, 6))
+    ride = booked(rider, starts_at=at("11:00"))
+    assert MakeUpCredit.objects.get().used_for == ride
+
+
 @pytest.mark.parametrize(
     "pack",
     [
