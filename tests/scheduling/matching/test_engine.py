@@ -158,6 +158,21 @@ def test_what_is_fixed_and_may_not_be_together_is_refused() -> None:
         match(Problem(seats, (juniper,)), refuses=lambda _, its: len(its) > 1)
 
 
+def test_what_is_fixed_against_a_rule_is_not_given_by_a_search_that_is_stopped() -> (
+    None
+):
+    juniper, stop = mount(), Event()
+    stop.set()
+    seats = tuple(
+        seat(from_s=h * HOUR, to_s=(h + 1) * HOUR, fixed=juniper.key) for h in (9, 11)
+    )
+
+    with pytest.raises(UnableToMatch):
+        match(
+            Problem(seats, (juniper,)), refuses=lambda _, its: len(its) > 1, stop=stop
+        )
+
+
 @given(problems(4, st.sampled_from([h * HOUR // 2 for h in range(16, 24)])))
 def test_the_same_question_has_the_same_answer(problem: Problem) -> None:
     assert match(problem) == match(problem)
