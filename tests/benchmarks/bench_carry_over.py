@@ -1,11 +1,12 @@
 """What carrying a term over into the next takes.
 
 Run: .venv/bin/python tests/benchmarks/bench_carry_over.py [--lessons 12] [--queries]
+     [--quick]
 Prints seconds of the processor and queries for trying and for booking the weekly
 lessons of a term (twelve, each of ten weeks and three riders on horses, unless said)
 with the queries a lesson, and how many of them read the school's row; with
-`--queries` the statements that come most often. It fails where one can't go on, never
-for its time.
+`--queries` the statements that come most often; `--quick` takes three. It fails where
+one can't go on, never for its time.
 """
 # ruff: noqa: E402 -- Django is set up before its models are imported
 
@@ -104,10 +105,12 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--lessons", type=int, default=12)
     parser.add_argument("--queries", action="store_true")
+    parser.add_argument("--quick", action="store_true")
     asked = parser.parse_args()
+    lessons = 3 if asked.quick else asked.lessons
     with TemporaryDirectory(prefix="bench-carry-") as folder:
         work_in(Path(folder) / "school.sqlite3")
-        spring, summer = build(asked.lessons)
+        spring, summer = build(lessons)
         timed("try", lambda: try_carrying(old=spring, new=summer, by=None, now=LATER))
         measured(
             "try",
@@ -122,7 +125,7 @@ def main() -> int:
                 carry_over(old=spring, new=summer, chosen=chosen, by=None, now=LATER)
             ),
         )
-        assert len(booked) == asked.lessons
+        assert len(booked) == lessons
         print(Lesson.objects.filter(series__term=summer).count(), "lessons booked")
     return 0
 
