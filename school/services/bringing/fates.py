@@ -1,13 +1,13 @@
 """What becomes of each row of a table, and how a row finds what it speaks of."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
 from school.models import Account, AuditEntry, OwnReference
 from school.queries.tables import HERE
-from school.tables.cells import as_cell, tidy
+from school.tables.cells import as_cell, same_name, tidy
 from school.tables.columns import REFERENCE, TABLES, Kind, Row
 
 NEW, CHANGED, SAME, REFUSED = "new", "changed", "same", "refused"
@@ -82,6 +82,19 @@ class Known:
         """Note a new reference, to be written with the others."""
         if text:
             self.new.append(OwnReference(text=text, **{self.attribute: thing}))
+
+
+def judged(row: Row, judge: Callable[[Row], Fate]) -> Fate:
+    """Return what a row comes to, also where it is refused."""
+    try:
+        return judge(row)
+    except Refused as refusal:
+        return Fate(row.number, REFUSED, str(refusal))
+
+
+def as_one_name(first: object, last: object) -> str:
+    """Return somebody's name for comparison."""
+    return same_name(f"{first} {last}")
 
 
 def check_faults(row: Row) -> None:

@@ -12,7 +12,6 @@ from school.services.audit import entry_of, snapshot
 from school.services.bringing.fates import (
     CHANGED,
     NEW,
-    REFUSED,
     SAME,
     Fate,
     Hand,
@@ -21,6 +20,7 @@ from school.services.bringing.fates import (
     changes_of,
     check_faults,
     check_needed,
+    judged,
     write_down,
 )
 from school.tables.cells import same_name, weekdays_as_cell
@@ -61,10 +61,7 @@ class _Horses:
         self.changed: list[tuple[Horse, dict[str, Any]]] = []
 
     def fate(self, row: Row) -> Fate:
-        try:
-            return self._fate(row)
-        except Refused as refusal:
-            return Fate(row.number, REFUSED, str(refusal))
+        return judged(row, self._fate)
 
     def _fate(self, row: Row) -> Fate:
         check_faults(row)

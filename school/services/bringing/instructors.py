@@ -16,15 +16,16 @@ from school.services.audit import entry_of, snapshot
 from school.services.bringing.fates import (
     CHANGED,
     NEW,
-    REFUSED,
     SAME,
     Fate,
     Hand,
     Known,
     Refused,
+    as_one_name,
     changes_of,
     check_faults,
     check_needed,
+    judged,
     write_down,
 )
 from school.tables.cells import (
@@ -53,10 +54,6 @@ def bring_instructors(rows: Sequence[Row], hand: Hand) -> list[Fate]:
     return fates
 
 
-def _name(first: object, last: object) -> str:
-    return same_name(f"{first} {last}")
-
-
 class _Instructors:
     def __init__(self, hand: Hand) -> None:
         self.hand = hand
@@ -80,12 +77,12 @@ class _Instructors:
         self.papers: list[tuple[InstructorPaper, dict[str, Any] | None]] = []
 
     def fate(self, row: Row) -> Fate:
-        try:
-            check_faults(row)
-            found = self._find(row)
-            return self._add(row) if found is None else self._change(row, found)
-        except Refused as refusal:
-            return Fate(row.number, REFUSED, str(refusal))
+        return judged(row, self._fate)
+
+    def _fate(self, row: Row) -> Fate:
+        check_faults(row)
+        found = self._find(row)
+        return self._add(row) if found is None else self._change(row, found)
 
     def _find(self, row: Row) -> Instructor | None:
         key = self.known.key_by_reference(row)
@@ -96,7 +93,9 @@ class _Instructors:
                     "reference empty for a new one."
                 )
             return self.here[key]
-        name = _name(row.values.get("first_name", ""), row.values.get("last_name", ""))
+        name = as_one_name(
+            row.values.get("first_name", ""), row.values.get("last_name", "")
+        )
         found = self.by_name.get(name, [])
         if len(found) > 1:
             raise Refused(
@@ -109,7 +108,7 @@ class _Instructors:
         check_needed(Kind.INSTRUCTORS, row)
         values = row.values
         reference = self.known.new_reference(row, None, "")
-        name = _name(values["first_name"], values.get("last_name", ""))
+        name = as_one_name(values["first_name"], values.get("last_name", ""))
         marks: list[object] = [("name", name)]
         self.known.once(row, *marks, *([("reference", reference)] if reference else []))
         own = _fields(values, _PERSON)

@@ -15,15 +15,16 @@ from school.services.bringing.consents import Consents, check_level_signed
 from school.services.bringing.fates import (
     CHANGED,
     NEW,
-    REFUSED,
     SAME,
     Fate,
     Hand,
     Known,
     Refused,
+    as_one_name,
     changes_of,
     check_faults,
     check_needed,
+    judged,
     write_down,
 )
 from school.tables.cells import same_name
@@ -54,10 +55,6 @@ def bring_people(rows: Sequence[Row], hand: Hand) -> list[Fate]:
     fates = [bringing.fate(row) for row in rows]
     bringing.write()
     return fates
-
-
-def _name(first: object, last: object) -> str:
-    return same_name(f"{first} {last}")
 
 
 class _People:
@@ -103,10 +100,7 @@ class _People:
             self.by_mail.setdefault(mail, []).append(client)
 
     def fate(self, row: Row) -> Fate:
-        try:
-            return self._fate(row)
-        except Refused as refusal:
-            return Fate(row.number, REFUSED, str(refusal))
+        return judged(row, self._fate)
 
     def _fate(self, row: Row) -> Fate:
         check_faults(row)
@@ -125,7 +119,9 @@ class _People:
                     "reference empty for a new one."
                 )
             return self.here[key]
-        name = _name(row.values.get("first_name", ""), row.values.get("last_name", ""))
+        name = as_one_name(
+            row.values.get("first_name", ""), row.values.get("last_name", "")
+        )
         born = row.values.get("born_date")
         found = [
             one
@@ -144,7 +140,7 @@ class _People:
         check_level_signed(row, None)
         values = row.values
         reference = self.known.new_reference(row, None, "")
-        name = _name(values["first_name"], values.get("last_name", ""))
+        name = as_one_name(values["first_name"], values.get("last_name", ""))
         marks: list[object] = [(name, values["born_date"])]
         if reference:
             marks.append(("reference", reference))
@@ -205,7 +201,7 @@ class _People:
     def _client_of(self, own: dict[str, Any]) -> Client | None:
         """Return the client this rider is already: same name, same mail address."""
         mail = same_name(str(own.get("email", "")))
-        name = _name(own["first_name"], own.get("last_name", ""))
+        name = as_one_name(own["first_name"], own.get("last_name", ""))
         for client in self.by_mail.get(mail, []):
             free = (client.pk or id(client)) not in self.riding
             if free and _name_of(client.person) == name:
@@ -218,7 +214,7 @@ class _People:
         if not said:
             self._check_of_age(row)
             return None
-        name = _name(said.get("first_name", ""), said.get("last_name", ""))
+        name = as_one_name(said.get("first_name", ""), said.get("last_name", ""))
         mail = same_name(str(said.get("email", "")))
         found = self.by_mail.get(mail, []) if mail else []
         if name:
@@ -282,7 +278,7 @@ class _People:
         own, guardian = rider.client_id == rider.pk, rider.client.person
         first = said.get("first_name", guardian.first_name)
         last = said.get("last_name", guardian.last_name)
-        if said and (own or _name(first, last) != _name_of(guardian)):
+        if said and (own or as_one_name(first, last) != _name_of(guardian)):
             here = "nobody" if own else str(guardian)
             raise Refused(
                 f"The guardian is {here} here. A file does not give a rider another "
@@ -343,7 +339,7 @@ class _People:
 
 
 def _name_of(person: Person) -> str:
-    return _name(person.first_name, person.last_name)
+    return as_one_name(person.first_name, person.last_name)
 
 
 def _fields(values: Any, names: dict[str, str]) -> dict[str, Any]:
